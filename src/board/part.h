@@ -4,7 +4,12 @@
 /* Part types: what each pin of a chip is, and what goes through it from pin to pin.
  *
  * Built-in types are rows of data (src/board/parts/); a board file can add its own. Facts and
- * their sources: docs/parts.md. */
+ * their sources: docs/parts.md.
+ *
+ * Built-in types: pins[i].number is i + 1. On logic parts the roles are only INPUT, OUTPUT, SUPPLY,
+ * GROUND, NONE, and DATA for both sides of a transceiver (index counts from 0 within a side): what
+ * enables, selects and clocks do stands in the cells. A cell's off level is the level on the pin.
+ * Counters have no cells. A flip-flop's clear and preset are both enables; the off level is clear's. */
 #include "base/arena.h"
 #include "base/err.h"
 
@@ -116,6 +121,14 @@ const lu_part_type *lu_part_recognise(const char *value);
 /* Finds a pin by number or by function (any bar notation); -1 if none. */
 int lu_part_pin_by_number(const lu_part_type *type, const char *number);
 int lu_part_pin_by_function(const lu_part_type *type, const char *function);
+/* By function: the same name and bar first ("1Q", "1Q#"), then the same name ("RD" finds RD#), then
+ * one of a pin's several names ("A16" finds "A16/S3", "PHI2" finds "PHI2(out)"), then the address or
+ * data bit on a shared pin ("A3" or "D3" finds "AD3"). The first such pin. */
+
+/* True if the pin carries an address bit, alone or in turn with something else: ADDRESS pins, the
+ * low address on a processor's shared pins ("AD3" of the 8088: 3) and the byte address of "D15/A-1"
+ * (-1). *bit is set only then. */
+bool lu_pin_address(const lu_part_pin *pin, int *bit);
 
 /* Two names of one function: case, bars and their notation (/CE, CE#, ~{CE}, ~CE, nCE, CE_N, CE*,
  * CE- ) do not matter. "A1" and "A10" differ. */

@@ -1,0 +1,17 @@
+/* SPDX-License-Identifier: MIT */
+#include "board/parts/parts.h"
+
+static const lu_part_pin pins[] = {
+    A(1, 7), A(2, 6), A(3, 5), A(4, 4), A(5, 3), A(6, 2), A(7, 1), A(8, 0), D(9, 0), D(10, 1),
+    D(11, 2), GND(12), D(13, 3), D(14, 4), D(15, 5), D(16, 6), D(17, 7), LOW(18, "CE#", SELECT),
+    A(19, 10), LOW(20, "OE#/VPP", OUTPUT_ENABLE), A(21, 11), A(22, 9), A(23, 8), VCC(24)};
+
+const lu_part_type lu_part_2732 = {
+    .name = "2732",
+    .summary = "4K x 8 EPROM",
+    .source = "pin list after the NMC27C32B data sheet (Sporniket symbols), S. Ciarcia, BYTE, "
+              "October 1986, p. 106, 0cjs memory notes: agree",
+    .kind = LU_PART_MEMORY,
+    PINS(pins),
+    .memory = EPROM(12, 8),
+};

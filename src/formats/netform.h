@@ -20,4 +20,8 @@ extern const size_t lu_netform_count;
 /* NULL when no form recognises the content. */
 const lu_netform *lu_netform_guess(lu_bytes in);
 
+/* Guesses and reads. ERR_SYNTAX, ERR_VALUE, ERR_LIMIT or ERR_MISSING with line and column;
+ * ERR_NOMEM. The netlist holds nothing of in. */
+LU_MUST_USE lu_status lu_netform_read(lu_bytes in, lu_arena *mem, lu_netlist **out, lu_err *err);
+
 #endif

@@ -1,0 +1,438 @@
+/* SPDX-License-Identifier: MIT */
+/* KiCad netlist as s-expression, export versions D and E.
+ *
+ * Tree and facts: the exporter's source and the schematic editor's manual, "Intermediate netlist
+ * structure". Only components, libparts and nets are read, the rest is stepped over. */
+#include "formats/forms.h"
+#include "formats/sexp.h"
+
+#include <string.h>
+
+typedef struct comp {
+  uint32_t lib, part; /* atoms of libsource, or LU_NONE */
+  bool seen;          /* has stood under components */
+} comp;
+
+typedef struct reader {
+  lu_netbuild b;
+  lu_sexp s;
+  lu_pile comps;      /* by part */
+  lu_keymap libparts; /* lib, part -> number from 1 */
+  uint32_t libpart_count;
+  lu_keymap pin_names; /* number of libpart, atom of pin -> atom of name */
+  bool has_nets;
+} reader;
+
+static uint64_t pair_key(uint32_t a, uint32_t b)
+{
+  return ((uint64_t)a << 32 | b) + 1;
+}
+
+/* The atom just taken, escapes undone. */
+static lu_status keep(reader *r, uint32_t *atom)
+{
+  lu_sexp *s = &r->s;
+  if (!s->escaped)
+    return lu_netbuild_atom(&r->b, s->text, s->len, s->text, atom);
+  char plain[LU_NETNAME_MOST + 1];
+  size_t n = 0;
+  for (size_t i = 0; i < s->len; i++) {
+    char c = s->text[i];
+    if (c == '\\' && i + 1 < s->len) {
+      c = s->text[++i];
+      c = c == 'n' || c == 't' || c == 'r' ? ' ' : c; /* names stay on one line */
+    }
+    if (n == sizeof plain)
+      break;
+    plain[n++] = c;
+  }
+  return lu_netbuild_atom(&r->b, plain, n, s->text, atom);
+}
+
+/* The value of a list (keyword value): keeps the atom, steps over what may follow. */
+static lu_status value(reader *r, const char *what, uint32_t *atom)
+{
+  lu_status st = lu_sexp_atom(&r->s, &r->b, what);
+  if (!st)
+    st = keep(r, atom);
+  return st ? st : lu_sexp_skip(&r->s, &r->b);
+}
+
+static comp *comp_of(reader *r, uint32_t part)
+{
+  while (r->comps.count <= part) {
+    comp *c = lu_pile_add(&r->comps, &r->b.work);
+    if (!c)
+      return NULL;
+    *c = (comp){LU_NONE, LU_NONE, false};
+  }
+  return lu_pile_at(&r->comps, part);
+}
+
+/* (lib x) (part y) anywhere in the open list, which is read to its end. */
+static lu_status read_source(reader *r, uint32_t *lib, uint32_t *part)
+{
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      continue;
+    if (LU_SEXP_IS(&r->s, "lib"))
+      st = value(r, "a library's name", lib);
+    else if (LU_SEXP_IS(&r->s, "part"))
+      st = value(r, "a symbol's name", part);
+    else
+      st = lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  return st;
+}
+
+static const char *text_or_none(const reader *r, uint32_t atom)
+{
+  const char *t = lu_netbuild_text(&r->b, atom);
+  return t && *t && strcmp(t, "~") ? t : NULL;
+}
+
+static bool same_text(const char *a, const char *b)
+{
+  return a == b || (a && b && !strcmp(a, b));
+}
+
+static lu_status add_comp(reader *r, const char *start, const uint32_t ref, uint32_t val,
+                          uint32_t lib, uint32_t sym)
+{
+  if (ref == LU_NONE)
+    return lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, start,
+                            "expected a (ref ...) in this component, found none");
+  uint32_t part = lu_netbuild_part(&r->b, ref);
+  comp *c = part == LU_NONE ? NULL : comp_of(r, part);
+  if (!c)
+    return lu_netbuild_nomem(&r->b);
+  lu_net_part *p = lu_netbuild_part_at(&r->b, part);
+  if (c->seen && same_text(p->value, text_or_none(r, val)) && c->part == sym && c->lib == lib)
+    return lu_netbuild_note(&r->b, start, "%s stands twice with one value; taken as a further unit",
+                            p->ref);
+  if (c->seen)
+    return lu_netbuild_fail(&r->b, LU_ERR_VALUE, start,
+                            "expected each part once, found a second \"%.60s\"", p->ref);
+  *c = (comp){lib, sym, true};
+  p->value = text_or_none(r, val);
+  p->library = text_or_none(r, sym);
+  return LU_OK;
+}
+
+static lu_status read_comp(reader *r)
+{
+  const char *start = r->s.text;
+  uint32_t ref = LU_NONE, val = LU_NONE, lib = LU_NONE, sym = LU_NONE;
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      return lu_sexp_fail(&r->s, &r->b, t, "a list of the component");
+    if (LU_SEXP_IS(&r->s, "ref"))
+      st = value(r, "a reference", &ref);
+    else if (LU_SEXP_IS(&r->s, "value"))
+      st = value(r, "a value", &val);
+    else if (LU_SEXP_IS(&r->s, "libsource"))
+      st = read_source(r, &lib, &sym);
+    else
+      st = lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  return st ? st : add_comp(r, start, ref, val, lib, sym);
+}
+
+static lu_status read_libpin(reader *r, uint32_t libpart)
+{
+  uint32_t num = LU_NONE, name = LU_NONE;
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      continue;
+    if (LU_SEXP_IS(&r->s, "num"))
+      st = value(r, "a pin's number", &num);
+    else if (LU_SEXP_IS(&r->s, "name"))
+      st = value(r, "a pin's name", &name);
+    else
+      st = lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  if (st || num == LU_NONE || !text_or_none(r, name))
+    return st;
+  uint32_t *slot = lu_keymap_put(&r->pin_names, &r->b.work, pair_key(libpart, num));
+  if (!slot)
+    return lu_netbuild_nomem(&r->b);
+  *slot = name;
+  return LU_OK;
+}
+
+/* (pins (pin ...)*) */
+static lu_status read_libpins(reader *r, uint32_t libpart)
+{
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_OPEN)
+      st = LU_SEXP_IS(&r->s, "pin") ? read_libpin(r, libpart) : lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  return st;
+}
+
+static lu_status read_libpart(reader *r)
+{
+  uint32_t lib = LU_NONE, part = LU_NONE, index = ++r->libpart_count;
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      continue;
+    if (LU_SEXP_IS(&r->s, "lib"))
+      st = value(r, "a library's name", &lib);
+    else if (LU_SEXP_IS(&r->s, "part"))
+      st = value(r, "a symbol's name", &part);
+    else if (LU_SEXP_IS(&r->s, "pins"))
+      st = read_libpins(r, index);
+    else
+      st = lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  if (st || part == LU_NONE)
+    return st;
+  uint32_t *slot = lu_keymap_put(&r->libparts, &r->b.work, pair_key(lib, part));
+  if (!slot)
+    return lu_netbuild_nomem(&r->b);
+  *slot = index;
+  return LU_OK;
+}
+
+static lu_status read_node(reader *r, uint32_t net)
+{
+  const char *start = r->s.text;
+  uint32_t ref = LU_NONE, pin = LU_NONE, function = LU_NONE;
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      return lu_sexp_fail(&r->s, &r->b, t, "a list of the node");
+    if (LU_SEXP_IS(&r->s, "ref"))
+      st = value(r, "a reference", &ref);
+    else if (LU_SEXP_IS(&r->s, "pin"))
+      st = value(r, "a pin's number", &pin);
+    else if (LU_SEXP_IS(&r->s, "pinfunction"))
+      st = value(r, "a pin's name", &function);
+    else
+      st = lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  if (st)
+    return st;
+  if (ref == LU_NONE || pin == LU_NONE)
+    return lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, start,
+                            "expected (ref ...) and (pin ...) in this node, found no %s",
+                            ref == LU_NONE ? "ref" : "pin");
+  uint32_t part = lu_netbuild_part(&r->b, ref);
+  if (part == LU_NONE || !lu_netbuild_pin(&r->b, part, net, pin, function, start))
+    return lu_netbuild_nomem(&r->b);
+  return LU_OK;
+}
+
+/* The name may be empty (old exports): the code then names the net. */
+static lu_status open_net(reader *r, const char *start, uint32_t code, uint32_t name, uint32_t *net)
+{
+  const char *text = lu_netbuild_text(&r->b, name);
+  if (!text || !*text) {
+    if (code == LU_NONE)
+      return lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, start,
+                              "expected (name ...) before the nodes of this net, found none");
+    char made[LU_NETNAME_MOST + 8] = "net-";
+    const lu_atom *a = lu_netbuild_atom_at(&r->b, code);
+    memcpy(made + 4, a->text, a->len);
+    lu_status st = lu_netbuild_atom(&r->b, made, a->len + 4, start, &name);
+    if (st)
+      return st;
+  }
+  bool again = lu_netbuild_atom_at(&r->b, name)->net != LU_NONE;
+  *net = lu_netbuild_net(&r->b, name);
+  if (*net == LU_NONE)
+    return lu_netbuild_nomem(&r->b);
+  if (again)
+    return lu_netbuild_note(&r->b, start, "net %s stands twice; its pins are taken together",
+                            lu_netbuild_text(&r->b, name));
+  return LU_OK;
+}
+
+static lu_status read_net(reader *r)
+{
+  const char *start = r->s.text;
+  uint32_t code = LU_NONE, name = LU_NONE, net = LU_NONE;
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      return lu_sexp_fail(&r->s, &r->b, t, "a list of the net");
+    if (LU_SEXP_IS(&r->s, "node")) {
+      if (net == LU_NONE)
+        st = open_net(r, start, code, name, &net);
+      if (!st)
+        st = read_node(r, net);
+    } else if (LU_SEXP_IS(&r->s, "code")) {
+      st = value(r, "a net's code", &code);
+    } else if (LU_SEXP_IS(&r->s, "name")) {
+      st = value(r, "a net's name", &name);
+    } else {
+      st = lu_sexp_skip(&r->s, &r->b);
+    }
+    if (st)
+      return st;
+  }
+  if (!st && net == LU_NONE && (name != LU_NONE || code != LU_NONE))
+    st = open_net(r, start, code, name, &net);
+  return st;
+}
+
+/* Every list named word in the open list goes to read, all else is stepped over. */
+static lu_status each(reader *r, const char *word, lu_status (*read)(reader *r))
+{
+  size_t len = strlen(word);
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      return lu_sexp_fail(&r->s, &r->b, t, "a list");
+    st = lu_sexp_is(&r->s, word, len) ? read(r) : lu_sexp_skip(&r->s, &r->b);
+    if (st)
+      return st;
+  }
+  return st;
+}
+
+static lu_status read_version(reader *r)
+{
+  lu_status st = lu_sexp_atom(&r->s, &r->b, "a version");
+  if (st)
+    return st;
+  if (!LU_SEXP_IS(&r->s, "D") && !LU_SEXP_IS(&r->s, "E"))
+    st = lu_netbuild_note(&r->b, r->s.text, "export version %.*s is not known; read as E",
+                          r->s.len < 20 ? (int)r->s.len : 20, r->s.text);
+  return st ? st : lu_sexp_skip(&r->s, &r->b);
+}
+
+static lu_status read_export(reader *r)
+{
+  lu_token t;
+  lu_status st = lu_sexp_next(&r->s, &r->b, &t);
+  if (!st && t != LU_TOKEN_OPEN)
+    st = lu_sexp_fail(&r->s, &r->b, t, "(export ...");
+  if (!st)
+    st = lu_sexp_atom(&r->s, &r->b, "export");
+  if (!st && !LU_SEXP_IS(&r->s, "export"))
+    st = lu_sexp_fail(&r->s, &r->b, LU_TOKEN_ATOM, "export");
+  while (!st && !(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    if (t == LU_TOKEN_ATOM)
+      return lu_sexp_fail(&r->s, &r->b, t, "a list");
+    if (LU_SEXP_IS(&r->s, "components")) {
+      st = each(r, "comp", read_comp);
+    } else if (LU_SEXP_IS(&r->s, "libparts")) {
+      st = each(r, "libpart", read_libpart);
+    } else if (LU_SEXP_IS(&r->s, "nets")) {
+      r->has_nets = true;
+      st = each(r, "net", read_net);
+    } else if (LU_SEXP_IS(&r->s, "version")) {
+      st = read_version(r);
+    } else {
+      st = lu_sexp_skip(&r->s, &r->b);
+    }
+  }
+  if (!st)
+    st = lu_sexp_next(&r->s, &r->b, &t);
+  if (!st && t != LU_TOKEN_END)
+    st = lu_sexp_fail(&r->s, &r->b, t, "the end of the file");
+  if (!st && !r->has_nets)
+    st = lu_netbuild_fail(&r->b, LU_ERR_MISSING, r->s.end,
+                          "expected a (nets ...) list, found none");
+  return st;
+}
+
+/* The newest exporter writes "D0_11" for pin 11 named D0. A name that really ends so is told by
+ * the symbol's own pin list. */
+static lu_status settle_function(reader *r, lu_rawpin *pin)
+{
+  uint32_t from_symbol = LU_NONE;
+  if (pin->part < r->comps.count) {
+    const comp *c = lu_pile_at(&r->comps, pin->part);
+    const uint32_t *lib =
+        c->part == LU_NONE ? NULL : lu_keymap_find(&r->libparts, pair_key(c->lib, c->part));
+    const uint32_t *name = lib ? lu_keymap_find(&r->pin_names, pair_key(*lib, pin->number)) : NULL;
+    from_symbol = name ? *name : LU_NONE;
+  }
+  if (pin->function == LU_NONE) {
+    pin->function = from_symbol;
+    return LU_OK;
+  }
+  if (pin->function == from_symbol)
+    return LU_OK;
+  const lu_atom *f = lu_netbuild_atom_at(&r->b, pin->function);
+  const lu_atom *n = lu_netbuild_atom_at(&r->b, pin->number);
+  if (f->len < n->len + 2 || f->text[f->len - n->len - 1] != '_' ||
+      memcmp(f->text + f->len - n->len, n->text, n->len))
+    return LU_OK;
+  return lu_netbuild_atom(&r->b, f->text, f->len - n->len - 1, r->b.in.at, &pin->function);
+}
+
+static bool may_need_settling(const reader *r, const lu_rawpin *pin)
+{
+  if (pin->function == LU_NONE)
+    return true;
+  const lu_atom *f = lu_netbuild_atom_at(&r->b, pin->function);
+  return f->len > 2 && memchr(f->text + 1, '_', f->len - 1);
+}
+
+static lu_status settle_functions(reader *r)
+{
+  lu_status st = LU_OK;
+  for (uint32_t i = 0; !st && i < r->b.pins.count; i++) {
+    lu_rawpin *pin = lu_pile_at(&r->b.pins, i);
+    if (may_need_settling(r, pin))
+      st = settle_function(r, pin);
+  }
+  return st;
+}
+
+static lu_status kicad_read(lu_bytes in, lu_arena *mem, lu_netlist **out, lu_err *err)
+{
+  reader r = {.comps = {.size = sizeof(comp)}};
+  lu_status st = lu_netbuild_begin(&r.b, "kicad", in, mem, err);
+  r.s = (lu_sexp){.at = (const char *)in.at, .end = (const char *)in.at + in.len};
+  if (in.len >= 3 && !memcmp(in.at, "\xef\xbb\xbf", 3))
+    r.s.at += 3;
+  if (!st)
+    st = read_export(&r);
+  if (!st)
+    st = settle_functions(&r);
+  if (!st)
+    st = lu_netbuild_done(&r.b, LU_TWICE_NOTED, NULL, out);
+  lu_netbuild_end(&r.b);
+  return st;
+}
+
+static int kicad_recognise(lu_bytes in)
+{
+  return lu_netform_opens(in, "export") ? 100 : 0;
+}
+
+const lu_netform lu_netform_kicad = {
+    .name = "kicad",
+    .summary = "KiCad netlist, s-expression, export versions D and E",
+    .recognise = kicad_recognise,
+    .read = kicad_read,
+};

@@ -1,0 +1,418 @@
+/* SPDX-License-Identifier: MIT */
+#include "formats/netbuild.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+enum { PIECE = 1024, POOL = 64 * 1024 };
+
+void *lu_pile_add(lu_pile *pile, lu_arena *mem)
+{
+  uint32_t i = pile->count;
+  unsigned k = 31 - (unsigned)__builtin_clz((i >> 10) + 1);
+  if (k >= sizeof pile->piece / sizeof *pile->piece)
+    return NULL;
+  if (!pile->piece[k]) {
+    size_t bytes = ((size_t)PIECE << k) * pile->size;
+    pile->piece[k] = lu_arena_big(mem, bytes);
+    if (!pile->piece[k])
+      return NULL;
+  }
+  pile->count++;
+  return lu_pile_at(pile, i);
+}
+
+static uint64_t mix(uint64_t x)
+{
+  x ^= x >> 32;
+  x *= 0x9e3779b97f4a7c15u;
+  x ^= x >> 29;
+  x *= 0xbf58476d1ce4e5b9u;
+  return x ^ x >> 32;
+}
+
+uint32_t *lu_keymap_find(const lu_keymap *map, uint64_t key)
+{
+  if (!map->room)
+    return NULL;
+  for (size_t i = mix(key) & (map->room - 1);; i = (i + 1) & (map->room - 1)) {
+    if (map->slots[i].key == key)
+      return &map->slots[i].value;
+    if (!map->slots[i].key)
+      return NULL;
+  }
+}
+
+static bool keymap_grow(lu_keymap *map, lu_arena *mem)
+{
+  size_t room = map->room ? map->room * 2 : 64;
+  struct lu_keyslot *slots = LU_NEW(mem, struct lu_keyslot, room);
+  if (!slots)
+    return false;
+  for (size_t i = 0; i < map->room; i++) {
+    if (!map->slots[i].key)
+      continue;
+    size_t j = mix(map->slots[i].key) & (room - 1);
+    while (slots[j].key)
+      j = (j + 1) & (room - 1);
+    slots[j] = map->slots[i];
+  }
+  map->slots = slots;
+  map->room = room;
+  return true;
+}
+
+uint32_t *lu_keymap_put(lu_keymap *map, lu_arena *mem, uint64_t key)
+{
+  if (map->count * 2 >= map->room && !keymap_grow(map, mem))
+    return NULL;
+  size_t i = mix(key) & (map->room - 1);
+  while (map->slots[i].key && map->slots[i].key != key)
+    i = (i + 1) & (map->room - 1);
+  if (!map->slots[i].key) {
+    map->slots[i] = (struct lu_keyslot){key, LU_NONE};
+    map->count++;
+  }
+  return &map->slots[i].value;
+}
+
+lu_status lu_netbuild_fail(lu_netbuild *b, lu_status status, const void *at, const char *format,
+                           ...)
+{
+  char text[sizeof b->err->message];
+  va_list ap;
+  va_start(ap, format);
+  vsnprintf(text, sizeof text, format, ap);
+  va_end(ap);
+  size_t offset = at ? (size_t)((const uint8_t *)at - b->in.at) : 0;
+  return lu_fail_at(b->err, status, (const char *)b->in.at, b->in.len, offset, "%s", text);
+}
+
+lu_status lu_netbuild_nomem(lu_netbuild *b)
+{
+  return lu_fail(b->err, LU_ERR_NOMEM, 0, 0, "no room for the netlist");
+}
+
+lu_status lu_netbuild_begin(lu_netbuild *b, const char *format, lu_bytes in, lu_arena *mem,
+                            lu_err *err)
+{
+  *b = (lu_netbuild){.in = in, .mem = mem, .err = err, .format = format};
+  b->work = (lu_arena){.max = mem->max, .fail_from = mem->fail_from};
+  b->atoms.size = sizeof(lu_atom);
+  b->parts.size = sizeof(lu_net_part);
+  b->nets.size = sizeof(uint32_t);
+  b->pins.size = sizeof(lu_rawpin);
+  if (in.len >= UINT32_MAX)
+    return lu_fail(err, LU_ERR_LIMIT, 0, 0, "%zu bytes, a netlist may have 4 GiB at most", in.len);
+  return LU_OK;
+}
+
+/* Eight bytes at a time; the length goes in first, so padding cannot make two names equal. */
+static uint32_t hash_of(const char *text, size_t len)
+{
+  uint64_t h = len * 0x9e3779b97f4a7c15u, w;
+  for (; len >= 8; text += 8, len -= 8) {
+    memcpy(&w, text, 8);
+    h = (h ^ w) * 0xd6e8feb86659fd93u;
+    h ^= h >> 32;
+  }
+  if (len >= 4) {
+    uint32_t lo, hi;
+    memcpy(&lo, text, 4);
+    memcpy(&hi, text + len - 4, 4);
+    h ^= (uint64_t)hi << 32 | lo;
+  } else if (len) {
+    h ^= (uint64_t)(uint8_t)text[0] << 16 | (uint64_t)(uint8_t)text[len / 2] << 8 |
+         (uint8_t)text[len - 1];
+  }
+  h *= 0xd6e8feb86659fd93u;
+  h ^= h >> 32;
+  h *= 0xd6e8feb86659fd93u;
+  return (uint32_t)(h >> 32);
+}
+
+static bool names_grow(lu_netbuild *b)
+{
+  size_t room = b->slot_room ? b->slot_room * 2 : 1024;
+  struct lu_nameslot *slots = LU_NEW(&b->work, struct lu_nameslot, room);
+  if (!slots)
+    return false;
+  for (size_t i = 0; i < room; i++)
+    slots[i].atom = LU_NONE;
+  for (size_t i = 0; i < b->slot_room; i++) {
+    if (b->slots[i].atom == LU_NONE)
+      continue;
+    size_t j = b->slots[i].hash & (room - 1);
+    while (slots[j].atom != LU_NONE)
+      j = (j + 1) & (room - 1);
+    slots[j] = b->slots[i];
+  }
+  b->slots = slots;
+  b->slot_room = room;
+  return true;
+}
+
+static char *pool_text(lu_netbuild *b, const char *text, size_t len)
+{
+  if ((size_t)(b->text_end - b->text_at) <= len) {
+    b->text_at = lu_arena_take(b->mem, POOL);
+    if (!b->text_at)
+      return NULL;
+    b->text_end = b->text_at + POOL;
+  }
+  char *p = b->text_at;
+  if (len)
+    memcpy(p, text, len);
+  p[len] = 0;
+  b->text_at += len + 1;
+  return p;
+}
+
+static lu_status atom_new(lu_netbuild *b, const char *text, size_t len, const void *place,
+                          uint32_t *atom)
+{
+  if (len > LU_NETNAME_MOST)
+    return lu_netbuild_fail(b, LU_ERR_LIMIT, place,
+                            "expected a name of at most %d bytes, found %zu", LU_NETNAME_MOST,
+                            len);
+  if (memchr(text, 0, len))
+    return lu_netbuild_fail(b, LU_ERR_SYNTAX, place, "expected a name, found a NUL byte in it");
+  uint32_t index = b->atoms.count;
+  char *kept = pool_text(b, text, len);
+  lu_atom *a = kept ? lu_pile_add(&b->atoms, &b->work) : NULL;
+  if (!a)
+    return lu_netbuild_nomem(b);
+  *a = (lu_atom){kept, (uint32_t)len, LU_NONE, LU_NONE};
+  *atom = index;
+  return LU_OK;
+}
+
+lu_status lu_netbuild_atom(lu_netbuild *b, const char *text, size_t len, const void *place,
+                           uint32_t *atom)
+{
+  if ((size_t)b->atoms.count * 2 >= b->slot_room && !names_grow(b))
+    return lu_netbuild_nomem(b);
+  uint32_t hash = hash_of(text, len);
+  size_t i = hash & (b->slot_room - 1);
+  for (; b->slots[i].atom != LU_NONE; i = (i + 1) & (b->slot_room - 1)) {
+    if (b->slots[i].hash != hash)
+      continue;
+    const lu_atom *a = lu_netbuild_atom_at(b, b->slots[i].atom);
+    if (a->len == len && !memcmp(a->text, text, len)) {
+      *atom = b->slots[i].atom;
+      return LU_OK;
+    }
+  }
+  lu_status s = atom_new(b, text, len, place, atom);
+  if (!s)
+    b->slots[i] = (struct lu_nameslot){hash, *atom};
+  return s;
+}
+
+uint32_t lu_netbuild_part(lu_netbuild *b, uint32_t atom)
+{
+  lu_atom *a = lu_pile_at(&b->atoms, atom);
+  if (a->part != LU_NONE)
+    return a->part;
+  lu_net_part *p = lu_pile_add(&b->parts, &b->work);
+  if (!p)
+    return LU_NONE;
+  *p = (lu_net_part){.ref = a->text};
+  return a->part = b->parts.count - 1;
+}
+
+uint32_t lu_netbuild_net(lu_netbuild *b, uint32_t atom)
+{
+  lu_atom *a = lu_pile_at(&b->atoms, atom);
+  if (a->net != LU_NONE)
+    return a->net;
+  uint32_t *n = lu_pile_add(&b->nets, &b->work);
+  if (!n)
+    return LU_NONE;
+  *n = atom;
+  return a->net = b->nets.count - 1;
+}
+
+bool lu_netbuild_pin(lu_netbuild *b, uint32_t part, uint32_t net, uint32_t number,
+                     uint32_t function, const void *place)
+{
+  lu_rawpin *p = lu_pile_add(&b->pins, &b->work);
+  if (!p)
+    return false;
+  *p = (lu_rawpin){part, net, number, function,
+                   (uint32_t)((const uint8_t *)place - b->in.at)};
+  return true;
+}
+
+static uint32_t line_of(const lu_netbuild *b, const void *place)
+{
+  uint32_t line = 1;
+  const char *at = (const char *)b->in.at, *end = place;
+  while (at < end && (at = memchr(at, '\n', (size_t)(end - at)))) {
+    at++;
+    line++;
+  }
+  return line;
+}
+
+lu_status lu_netbuild_note(lu_netbuild *b, const void *place, const char *format, ...)
+{
+  char text[400];
+  int n = 0;
+  va_list ap;
+  if (b->note_count >= LU_NETNOTES_MOST) {
+    b->notes_lost++;
+    return LU_OK;
+  }
+  if (place)
+    n = snprintf(text, sizeof text, "line %u: ", line_of(b, place));
+  va_start(ap, format);
+  vsnprintf(text + n, sizeof text - (size_t)n, format, ap);
+  va_end(ap);
+  const char **notes =
+      lu_arena_grow(b->mem, b->notes, b->note_count, &b->note_room, sizeof *b->notes);
+  const char *kept = notes ? lu_arena_text(b->mem, text, strlen(text)) : NULL;
+  if (!kept)
+    return lu_netbuild_nomem(b);
+  b->notes = notes;
+  b->notes[b->note_count++] = kept;
+  return LU_OK;
+}
+
+static const char *net_text(const lu_netbuild *b, uint32_t net)
+{
+  return lu_netbuild_text(b, *(const uint32_t *)lu_pile_at(&b->nets, net));
+}
+
+/* A pin came again: drops the later one, or complains. */
+static lu_status settle_twice(lu_netbuild *b, lu_twice twice,
+                              bool (*cut)(const lu_netbuild *, const lu_rawpin *),
+                              lu_rawpin *first, lu_rawpin *again)
+{
+  const char *ref = lu_netbuild_part_at(b, first->part)->ref;
+  const char *number = lu_netbuild_text(b, first->number);
+  const void *place = b->in.at + again->offset;
+  lu_status s = LU_OK;
+  if (first->net == again->net) {
+    if (first->function == LU_NONE)
+      first->function = again->function;
+    if (twice == LU_TWICE_NOTED)
+      s = lu_netbuild_note(b, place, "%s.%s is listed twice on net %s; taken once", ref, number,
+                           net_text(b, first->net));
+  } else if (cut && cut(b, again)) {
+    s = lu_netbuild_note(b, place,
+                         "%s.%s is on net %s and on net %s; the names may be cut by the writer, "
+                         "the first is taken",
+                         ref, number, net_text(b, first->net), net_text(b, again->net));
+  } else {
+    s = lu_netbuild_fail(b, LU_ERR_VALUE, place,
+                         "expected each pin on one net, found %.40s.%.20s on net %.60s and on "
+                         "net %.60s",
+                         ref, number, net_text(b, first->net), net_text(b, again->net));
+  }
+  again->net = LU_NONE;
+  return s;
+}
+
+/* Looks at the pins part by part, so that one mark per pin number is enough to see a repetition. */
+static lu_status check_pins(lu_netbuild *b, lu_twice twice,
+                            bool (*cut)(const lu_netbuild *, const lu_rawpin *))
+{
+  uint32_t count = b->pins.count, parts = b->parts.count;
+  uint32_t *start = LU_NEW(&b->work, uint32_t, (size_t)parts + 2);
+  uint32_t *order = lu_arena_big(&b->work, ((size_t)count + 1) * sizeof *order);
+  struct mark {
+    uint32_t part, pin;
+  } *marks = LU_NEW(&b->work, struct mark, (size_t)b->atoms.count + 1);
+  if (!start || !order || !marks)
+    return lu_netbuild_nomem(b);
+  for (uint32_t i = 0; i < count; i++)
+    start[((lu_rawpin *)lu_pile_at(&b->pins, i))->part + 2]++;
+  for (uint32_t p = 1; p < parts + 2; p++)
+    start[p] += start[p - 1];
+  for (uint32_t i = 0; i < count; i++)
+    order[start[((lu_rawpin *)lu_pile_at(&b->pins, i))->part + 1]++] = i;
+  for (uint32_t k = 0; k < count; k++) {
+    lu_rawpin *p = lu_pile_at(&b->pins, order[k]);
+    struct mark *m = &marks[p->number];
+    if (m->part != p->part + 1) {
+      *m = (struct mark){p->part + 1, order[k]};
+      continue;
+    }
+    lu_status s = settle_twice(b, twice, cut, lu_pile_at(&b->pins, m->pin), p);
+    if (s)
+      return s;
+  }
+  return LU_OK;
+}
+
+static bool fill_nets(lu_netbuild *b, lu_netlist *n)
+{
+  n->net_count = b->nets.count;
+  n->nets = LU_NEW(b->mem, lu_net_name, n->net_count + 1);
+  n->part_count = b->parts.count;
+  n->parts = LU_NEW(b->mem, lu_net_part, n->part_count + 1);
+  if (!n->nets || !n->parts)
+    return false;
+  for (uint32_t i = 0; i < b->nets.count; i++)
+    n->nets[i].name = net_text(b, i);
+  for (uint32_t i = 0; i < b->parts.count; i++)
+    n->parts[i] = *lu_netbuild_part_at(b, i);
+  uint32_t kept = 0;
+  for (uint32_t i = 0; i < b->pins.count; i++) {
+    const lu_rawpin *p = lu_pile_at(&b->pins, i);
+    if (p->net != LU_NONE)
+      n->nets[p->net].pin_count++, kept++;
+  }
+  uint32_t first = 0;
+  for (uint32_t i = 0; i < b->nets.count; i++) {
+    n->nets[i].first_pin = first;
+    first += n->nets[i].pin_count;
+    n->nets[i].pin_count = 0;
+  }
+  n->pin_count = kept;
+  return true;
+}
+
+static bool fill_pins(lu_netbuild *b, lu_netlist *n)
+{
+  n->pins = lu_arena_big(b->mem, (n->pin_count + 1) * sizeof *n->pins);
+  if (!n->pins)
+    return false;
+  for (uint32_t i = 0; i < b->pins.count; i++) {
+    const lu_rawpin *p = lu_pile_at(&b->pins, i);
+    if (p->net == LU_NONE)
+      continue;
+    lu_net_name *net = &n->nets[p->net];
+    n->pins[net->first_pin + net->pin_count++] = (lu_net_pin){
+        p->part, p->net, lu_netbuild_text(b, p->number), lu_netbuild_text(b, p->function)};
+  }
+  return true;
+}
+
+lu_status lu_netbuild_done(lu_netbuild *b, lu_twice twice,
+                           bool (*cut)(const lu_netbuild *, const lu_rawpin *), lu_netlist **out)
+{
+  lu_status s = check_pins(b, twice, cut);
+  if (!s && b->notes_lost) {
+    size_t lost = b->notes_lost;
+    b->note_count--;
+    s = lu_netbuild_note(b, NULL, "... and %zu more remarks", lost + 1);
+  }
+  if (s)
+    return s;
+  lu_netlist *n = LU_NEW(b->mem, lu_netlist, 1);
+  if (!n || !fill_nets(b, n) || !fill_pins(b, n))
+    return lu_netbuild_nomem(b);
+  n->format = b->format;
+  n->notes = b->notes;
+  n->note_count = b->note_count;
+  *out = n;
+  return LU_OK;
+}
+
+void lu_netbuild_end(lu_netbuild *b)
+{
+  lu_arena_free(&b->work);
+}

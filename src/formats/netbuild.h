@@ -1,0 +1,130 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_FORMATS_NETBUILD_H
+#define LU_FORMATS_NETBUILD_H
+/* Builds a lu_netlist from a reader's stream of parts, nets and pins; private to the readers.
+ *
+ * Names are interned once into a compact pool: half of the time of reading a netlist goes into
+ * comparing names, and it is short only when they lie close together. Working memory lives in an
+ * arena of the builder's own, so that only the result stays in the caller's. */
+#include "base/arena.h"
+#include "base/err.h"
+#include "base/text.h"
+#include "data/netlist.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define LU_NONE UINT32_MAX
+
+/* Limits on what an input may ask for; messages name them. */
+enum {
+  LU_NETNAME_MOST = 4096, /* bytes of one name */
+  LU_NETNOTES_MOST = 200  /* further notes are counted, not kept */
+};
+
+/* A growing list whose items never move: piece k holds 1024 << k items. */
+typedef struct lu_pile {
+  size_t size; /* bytes of an item */
+  uint32_t count;
+  void *piece[23];
+} lu_pile;
+
+/* Room for one more item, zeroed or not; NULL when memory is refused or the pile is full. */
+void *lu_pile_add(lu_pile *pile, lu_arena *mem);
+static inline void *lu_pile_at(const lu_pile *pile, uint32_t i)
+{
+  unsigned k = 31 - (unsigned)__builtin_clz((i >> 10) + 1);
+  return (char *)pile->piece[k] + (i - (((uint32_t)1 << k) - 1) * 1024u) * pile->size;
+}
+
+/* A map from 64-bit keys to numbers. Key 0 must not be used. */
+typedef struct lu_keymap {
+  struct lu_keyslot {
+    uint64_t key;
+    uint32_t value;
+  } *slots;
+  size_t count, room;
+} lu_keymap;
+
+uint32_t *lu_keymap_find(const lu_keymap *map, uint64_t key); /* NULL: not there */
+/* The value's place, new ones LU_NONE; NULL when memory is refused. */
+uint32_t *lu_keymap_put(lu_keymap *map, lu_arena *mem, uint64_t key);
+
+typedef struct lu_atom {
+  const char *text; /* in the caller's arena, ended by NUL */
+  uint32_t len;
+  uint32_t part, net; /* index of the part or net of that name, or LU_NONE */
+} lu_atom;
+
+typedef struct lu_rawpin {
+  uint32_t part, net;
+  uint32_t number, function; /* atoms; function may be LU_NONE */
+  uint32_t offset;           /* where it stood in the input */
+} lu_rawpin;
+
+typedef struct lu_netbuild {
+  lu_bytes in;
+  lu_arena *mem;   /* the result's */
+  lu_arena work;   /* gone after lu_netbuild_end */
+  lu_err *err;
+  const char *format;
+  lu_pile atoms, parts, nets, pins; /* lu_atom, lu_net_part, uint32_t (atom), lu_rawpin */
+  struct lu_nameslot {
+    uint32_t hash, atom;
+  } *slots;
+  size_t slot_room;
+  char *text_at, *text_end;
+  size_t note_count, note_room, notes_lost;
+  const char **notes;
+} lu_netbuild;
+
+/* ERR_LIMIT for an input of 4 GiB or more. Always call lu_netbuild_end afterwards. */
+LU_MUST_USE lu_status lu_netbuild_begin(lu_netbuild *b, const char *format, lu_bytes in,
+                                        lu_arena *mem, lu_err *err);
+/* Message at the place of a byte of the input (counted from b->in.at). */
+lu_status lu_netbuild_fail(lu_netbuild *b, lu_status status, const void *at, const char *format,
+                           ...) __attribute__((format(printf, 4, 5)));
+lu_status lu_netbuild_nomem(lu_netbuild *b);
+
+/* The atom of a name; *atom is set. ERR_LIMIT over-long, ERR_SYNTAX holds a NUL byte, ERR_NOMEM.
+ * place: where it stands in the input, for the message. */
+LU_MUST_USE lu_status lu_netbuild_atom(lu_netbuild *b, const char *text, size_t len,
+                                       const void *place, uint32_t *atom);
+static inline const lu_atom *lu_netbuild_atom_at(const lu_netbuild *b, uint32_t atom)
+{
+  return lu_pile_at(&b->atoms, atom);
+}
+static inline const char *lu_netbuild_text(const lu_netbuild *b, uint32_t atom)
+{
+  return atom == LU_NONE ? NULL : lu_netbuild_atom_at(b, atom)->text;
+}
+
+/* Index of the part or net named by the atom, made when new; LU_NONE when memory is refused. */
+uint32_t lu_netbuild_part(lu_netbuild *b, uint32_t atom);
+uint32_t lu_netbuild_net(lu_netbuild *b, uint32_t atom);
+static inline lu_net_part *lu_netbuild_part_at(lu_netbuild *b, uint32_t part)
+{
+  return lu_pile_at(&b->parts, part);
+}
+/* False when memory is refused. */
+bool lu_netbuild_pin(lu_netbuild *b, uint32_t part, uint32_t net, uint32_t number,
+                     uint32_t function, const void *place);
+/* A remark for the netlist's notes, with the line of place unless that is NULL; LU_OK or ERR_NOMEM. */
+LU_MUST_USE lu_status lu_netbuild_note(lu_netbuild *b, const void *place, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+/* What to do with a pin that was given twice. */
+typedef enum lu_twice {
+  LU_TWICE_QUIET, /* on the same net: taken as one (several pads of a pin) */
+  LU_TWICE_NOTED  /* on the same net: taken as one, with a note */
+} lu_twice;
+
+/* Groups the pins by net and hands the netlist out. A pin on two nets is ERR_VALUE at its second
+ * place, unless cut(b, pin) says that a writer may have cut its names: then the first place stands
+ * and a note tells. cut may be NULL. */
+LU_MUST_USE lu_status lu_netbuild_done(lu_netbuild *b, lu_twice twice,
+                                       bool (*cut)(const lu_netbuild *b, const lu_rawpin *pin),
+                                       lu_netlist **out);
+void lu_netbuild_end(lu_netbuild *b);
+
+#endif

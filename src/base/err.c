@@ -50,7 +50,7 @@ lu_status lu_fail_at(lu_err *err, lu_status status, const char *text, size_t len
   if (offset > len)
     offset = len;
   for (size_t i = 0; i < offset; i++)
-    if (text[i] == '\n') {
+    if (text[i] == '\n' || (text[i] == '\r' && !(i + 1 < len && text[i + 1] == '\n'))) {
       line++;
       start = i + 1;
     }

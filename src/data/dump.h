@@ -17,6 +17,8 @@ typedef struct lu_dump {
   bool has_addresses;   /* false: raw bytes; spans[0].base is 0 and means "from the start" */
   size_t span_count;
   lu_span *spans;       /* ascending by base, disjoint, never touching each other */
+  size_t note_count;
+  const char **notes;   /* things accepted with a remark, one line each */
 } lu_dump;
 
 /* Words as a vantage sees them. Word i belongs to word address base + i. */

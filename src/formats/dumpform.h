@@ -26,6 +26,7 @@ typedef struct lu_dumpform {
   bool (*write)(const lu_dump *dump, lu_sink sink);
 } lu_dumpform;
 
+extern const lu_dumpform lu_dumpform_raw; /* what is read when nothing else recognises the content */
 extern const lu_dumpform *const lu_dumpforms[];
 extern const size_t lu_dumpform_count;
 

@@ -37,6 +37,14 @@ typedef struct lu_net_place {
   uint8_t via;          /* 1 = a via */
 } lu_net_place;
 
+/* A straight piece of copper or of the board's edge, from a layout. */
+typedef struct lu_net_line {
+  uint32_t net;         /* index into nets; UINT32_MAX for an edge */
+  uint8_t layer;        /* 1 component side, 2.. inner, highest = solder side; 0 for an edge */
+  double width_mm;      /* 0 for an edge */
+  double x1_mm, y1_mm, x2_mm, y2_mm;
+} lu_net_line;
+
 typedef struct lu_netlist {
   const char *format;   /* name of the format, a constant */
   size_t part_count;
@@ -49,6 +57,10 @@ typedef struct lu_netlist {
   lu_net_place *places; /* layout formats only */
   size_t note_count;
   const char **notes;   /* things accepted with a remark, one line each */
+  size_t track_count;
+  lu_net_line *tracks;  /* layout formats only, where the writer gives conductors */
+  size_t edge_count;
+  lu_net_line *edges;   /* the board's outline */
 } lu_netlist;
 
 #endif

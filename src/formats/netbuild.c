@@ -280,44 +280,44 @@ lu_status lu_netbuild_note(lu_netbuild *b, const void *place, const char *format
   return LU_OK;
 }
 
-static const char *net_text(const lu_netbuild *b, uint32_t net)
-{
-  return lu_netbuild_text(b, *(const uint32_t *)lu_pile_at(&b->nets, net));
-}
+typedef lu_clash clash_rule(const lu_netbuild *b, const lu_rawpin *first, const lu_rawpin *second);
 
-/* A pin came again: drops the later one, or complains. */
-static lu_status settle_twice(lu_netbuild *b, lu_twice twice,
-                              bool (*cut)(const lu_netbuild *, const lu_rawpin *),
-                              lu_rawpin *first, lu_rawpin *again)
+/* A pin came again: drops one of the two, or complains. *kept is the one that stays. */
+static lu_status settle_twice(lu_netbuild *b, lu_twice twice, clash_rule *clash, uint32_t *kept,
+                              uint32_t second)
 {
-  const char *ref = lu_netbuild_part_at(b, first->part)->ref;
-  const char *number = lu_netbuild_text(b, first->number);
-  const void *place = b->in.at + again->offset;
-  lu_status s = LU_OK;
-  if (first->net == again->net) {
-    if (first->function == LU_NONE)
-      first->function = again->function;
-    if (twice == LU_TWICE_NOTED)
-      s = lu_netbuild_note(b, place, "%s.%s is listed twice on net %s; taken once", ref, number,
-                           net_text(b, first->net));
-  } else if (cut && cut(b, again)) {
-    s = lu_netbuild_note(b, place,
-                         "%s.%s is on net %s and on net %s; the names may be cut by the writer, "
-                         "the first is taken",
-                         ref, number, net_text(b, first->net), net_text(b, again->net));
-  } else {
-    s = lu_netbuild_fail(b, LU_ERR_VALUE, place,
-                         "expected each pin on one net, found %.40s.%.20s on net %.60s and on "
-                         "net %.60s",
-                         ref, number, net_text(b, first->net), net_text(b, again->net));
+  lu_rawpin *one = lu_pile_at(&b->pins, *kept), *two = lu_pile_at(&b->pins, second);
+  const char *ref = lu_netbuild_part_at(b, one->part)->ref;
+  const char *number = lu_netbuild_text(b, one->number);
+  const char *net1 = lu_netbuild_net_text(b, one->net), *net2 = lu_netbuild_net_text(b, two->net);
+  const void *place = b->in.at + two->offset;
+  if (one->net == two->net) {
+    if (one->function == LU_NONE)
+      one->function = two->function;
+    two->net = LU_NONE;
+    return twice == LU_TWICE_QUIET
+               ? LU_OK
+               : lu_netbuild_note(b, place, "%s.%s is listed twice on net %s; taken once", ref,
+                                  number, net1);
   }
-  again->net = LU_NONE;
-  return s;
+  lu_clash rule = clash ? clash(b, one, two) : LU_CLASH_ERROR;
+  if (rule == LU_CLASH_ERROR)
+    return lu_netbuild_fail(b, LU_ERR_VALUE, place,
+                            "expected each pin on one net, found %.40s.%.20s on net %.60s and on "
+                            "net %.60s",
+                            ref, number, net1, net2);
+  if (rule == LU_CLASH_SECOND) {
+    one->net = LU_NONE;
+    *kept = second;
+  } else {
+    two->net = LU_NONE;
+  }
+  return lu_netbuild_note(b, place, "%s.%s is on net %s and on net %s; %s is taken", ref, number,
+                          net1, net2, rule == LU_CLASH_SECOND ? net2 : net1);
 }
 
 /* Looks at the pins part by part, so that one mark per pin number is enough to see a repetition. */
-static lu_status check_pins(lu_netbuild *b, lu_twice twice,
-                            bool (*cut)(const lu_netbuild *, const lu_rawpin *))
+static lu_status check_pins(lu_netbuild *b, lu_twice twice, clash_rule *clash)
 {
   uint32_t count = b->pins.count, parts = b->parts.count;
   uint32_t *start = LU_NEW(&b->work, uint32_t, (size_t)parts + 2);
@@ -340,7 +340,7 @@ static lu_status check_pins(lu_netbuild *b, lu_twice twice,
       *m = (struct mark){p->part + 1, order[k]};
       continue;
     }
-    lu_status s = settle_twice(b, twice, cut, lu_pile_at(&b->pins, m->pin), p);
+    lu_status s = settle_twice(b, twice, clash, &m->pin, order[k]);
     if (s)
       return s;
   }
@@ -356,7 +356,7 @@ static bool fill_nets(lu_netbuild *b, lu_netlist *n)
   if (!n->nets || !n->parts)
     return false;
   for (uint32_t i = 0; i < b->nets.count; i++)
-    n->nets[i].name = net_text(b, i);
+    n->nets[i].name = lu_netbuild_net_text(b, i);
   for (uint32_t i = 0; i < b->parts.count; i++)
     n->parts[i] = *lu_netbuild_part_at(b, i);
   uint32_t kept = 0;
@@ -391,10 +391,9 @@ static bool fill_pins(lu_netbuild *b, lu_netlist *n)
   return true;
 }
 
-lu_status lu_netbuild_done(lu_netbuild *b, lu_twice twice,
-                           bool (*cut)(const lu_netbuild *, const lu_rawpin *), lu_netlist **out)
+lu_status lu_netbuild_done(lu_netbuild *b, lu_twice twice, clash_rule *clash, lu_netlist **out)
 {
-  lu_status s = check_pins(b, twice, cut);
+  lu_status s = check_pins(b, twice, clash);
   if (!s && b->notes_lost) {
     size_t lost = b->notes_lost;
     b->note_count--;

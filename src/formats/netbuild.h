@@ -119,12 +119,24 @@ typedef enum lu_twice {
   LU_TWICE_NOTED  /* on the same net: taken as one, with a note */
 } lu_twice;
 
+/* A pin stands on two nets: which place holds? */
+typedef enum lu_clash {
+  LU_CLASH_ERROR,  /* neither: the input is wrong */
+  LU_CLASH_FIRST,  /* the first, with a note */
+  LU_CLASH_SECOND, /* the second, with a note */
+} lu_clash;
+
 /* Groups the pins by net and hands the netlist out. A pin on two nets is ERR_VALUE at its second
- * place, unless cut(b, pin) says that a writer may have cut its names: then the first place stands
- * and a note tells. cut may be NULL. */
+ * place, unless clash decides otherwise (NULL: never). */
 LU_MUST_USE lu_status lu_netbuild_done(lu_netbuild *b, lu_twice twice,
-                                       bool (*cut)(const lu_netbuild *b, const lu_rawpin *pin),
+                                       lu_clash (*clash)(const lu_netbuild *b,
+                                                         const lu_rawpin *first,
+                                                         const lu_rawpin *second),
                                        lu_netlist **out);
+static inline const char *lu_netbuild_net_text(const lu_netbuild *b, uint32_t net)
+{
+  return lu_netbuild_text(b, *(const uint32_t *)lu_pile_at(&b->nets, net));
+}
 void lu_netbuild_end(lu_netbuild *b);
 
 #endif

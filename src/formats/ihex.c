@@ -177,11 +177,16 @@ static lu_status record(reader *r)
   return control(r, mark, head, bytes);
 }
 
-/* To the next record's mark; what stands before it on a line is no part of the format. */
-static lu_status seek_mark(reader *r)
+static void skip_space(reader *r)
 {
   while (r->at < r->end && (*r->at == '\r' || *r->at == '\n' || *r->at == ' ' || *r->at == '\t'))
     r->at++;
+}
+
+/* To the next record's mark; what stands before it on a line is no part of the format. */
+static lu_status seek_mark(reader *r)
+{
+  skip_space(r);
   const uint8_t *p = r->at;
   while (p < r->end && *p != ':' && *p != '\r' && *p != '\n')
     p++;
@@ -203,6 +208,7 @@ static lu_status parse(lu_bytes in, lu_image *img, bool plain, lu_err *err)
   reader r = {.in = in, .img = img, .err = err, .at = in.at, .end = in.at + in.len};
   bool quick = lu_hex_fast(plain);
   while (!r.ended) {
+    skip_space(&r);
     if (quick && img->count)
       fast(&r);
     lu_status s = seek_mark(&r);

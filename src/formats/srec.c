@@ -191,7 +191,8 @@ static lu_status parse(lu_bytes in, lu_image *img, bool plain, lu_err *err)
   reader r = {.in = in, .img = img, .err = err, .at = in.at, .end = in.at + in.len};
   bool quick = lu_hex_fast(plain), ok = true;
   for (;;) {
-    if (quick && img->count)
+    skip_space(&r);
+    if (quick && img->count && !r.ended)
       fast(&r);
     skip_space(&r);
     if (r.at == r.end || r.ended)

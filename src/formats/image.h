@@ -51,6 +51,18 @@ bool lu_image_reserve(lu_image *img, size_t more);
  * text: offset of the first byte's digits in the input, each byte stride characters long. */
 uint8_t *lu_image_put(lu_image *img, uint64_t addr, size_t len, size_t text, size_t stride);
 
+/* The same where most bytes follow the last ones. */
+static inline uint8_t *lu_image_more(lu_image *img, uint64_t addr, size_t len, size_t text,
+                                     size_t stride)
+{
+  if (!img->count || img->next != addr || img->locating || len > img->room - img->used)
+    return lu_image_put(img, addr, len, text, stride);
+  uint8_t *to = img->buf + img->used;
+  img->used += len;
+  img->next = addr + len;
+  return to;
+}
+
 /* Adds a remark; false if memory is refused. */
 bool lu_image_note(lu_image *img, const char *format, ...) __attribute__((format(printf, 2, 3)));
 

@@ -15,10 +15,9 @@
 enum { VALUE_MAX = 64, STEPS_MAX = 8 };
 
 #define LU_EPROM_MAKERS                                                                            \
-  "|D|P|C|Q|I|M|AM|AT|NM|NMC|MBM|MB|HN|UPD|TMM|TMS|MX|M5L|M5M|MSM|ET|F|MCM|CY|SMJ|IS|WS|UM|MM|KM"
+  "|D|P|C|Q|I|M|AM|AT|NM|NMC|MBM|MB|HN|UPD|TMM|TMS|MX|M5L|M5M|MSM|ET|F|MCM|CY|SMJ|IS"
 
-#define LU_TTL_MAKERS                                                                              \
-  "|SN|DM|MM|MC|HD|CD|TC|PC|N|S|T|M|MB|TD|IDT|QS|CY|P|GD|KS|IN|HY|HEF|F|UM|KK|V|AM|I|LR|NTE"
+#define LU_TTL_MAKERS "|SN|DM|MM|MC|HD|CD|TC|PC|N|S|T|M|MB|TD|IDT|QS|CY|P|GD|KS|IN|HY|F|UM|AM|NTE"
 #define LU_TTL_FAMILIES                                                                            \
   "|LS|S|ALS|AS|F|HC|HCT|HCU|AC|ACT|ACTQ|ACQ|AHC|AHCT|VHC|VHCT|BCT|ABT|FCT|LV|LVC|LVT|LVX|C"
 /* Package letters of dual-in-line and of small-outline forms with the same numbers. Not here: FN,
@@ -28,15 +27,16 @@ enum { VALUE_MAX = 64, STEPS_MAX = 8 };
   "WMX|SJ|SJX|MTC|MTCX|E|EN|B|B1|B1R|M1|M1R|RM13TR|MTR|TTR|F|FW|NG|DG|DWG|NE4|NG4"
 
 static const char *const sram[STEPS_MAX] = {
-    "|A|B|C|D|E",
+    "|A|B|C|D|E|N",
     "|L|LL|SL|S",
-    "|P|PL|PN|PC|N|C|CX|CZ|K|D|G|M|FP|SP|FN",
+    "|P|PL|PN|PC|N|C|CX|CZ|K|D|G|M|FP|SP",
     "|-#",
-    "|L|LL|SL|P|N|PC|PI|PCN|PIN|SC|SI|SCN|SIN|SNC|C|X|LX|V",
+    "|L|LL|SL|P|N|PC|PI|PCN|PIN|SC|SI|SCN|SIN|SNC|C|X|LX|V|T|PXC|PXI|SNXC|SNXI",
 };
 static const char *const sram_speed[STEPS_MAX] = {"S|L|SA|LA", "#", "|P|TP|D|PG|DB|Y|SO"};
 static const char *const dram[STEPS_MAX] = {"|A|B|C|D|AN|N", "|L", "|P|N|NL|C|D|AS|RS|K|E|J|L",
-                                            "|#|-#|-P#", "|N|NL|JL|JDL|L|P|C|RS|AS|E"};
+                                            "|-#|-P#", "|N|NL|JL|JDL|L|P|C|RS|AS|E"};
+static const char *const dram_bare_speed[STEPS_MAX] = {"|A|B", "L|C|P|AL|AC|AP", "#"};
 static const char *const dram_late[STEPS_MAX] = {"|A|B|C|D", "|L", "|P|C|N|K", "|-#",
                                                  "|L|N|NL|P|RS|SL|V"};
 static const char *const eprom[STEPS_MAX] = {
@@ -48,7 +48,7 @@ static const char *const eprom[STEPS_MAX] = {
     "V|F3|B3|F7|DE",
     "|TR|/883|/883B|/883C",
 };
-static const char *const cpu_6502[STEPS_MAX] = {"|A|B|C", "|P|C|D|AD|AP|AC|PE|CE|E", "|-#|#"};
+static const char *const cpu_6502[STEPS_MAX] = {"|A|B|C", "|P|C|D|AD|AP|AC|PE|CE|E", "|-#"};
 static const char *const cpu_plain[STEPS_MAX] = {"|A|D", "|-#|R#"};
 static const char *const cpu_6809[STEPS_MAX] = {"", "|P|L|S|C|D|J|CP|CL|CS|PV|DC|CJ", "|-#"};
 static const char *const cpu_z80_name[STEPS_MAX] = {"|-|/", "|CPU|A-CPU|ACPU", "|-",
@@ -58,8 +58,8 @@ static const char *const cpu_z80[STEPS_MAX] = {"|A|B|H|C", "|-",
 static const char *const cpu_z80_speed[STEPS_MAX] = {"4|6|8", "PSC|PEC|PEG|PSG|CSC|CMB|DEC|DSE"};
 static const char *const cpu_8088[STEPS_MAX] = {"|A|H", "|D|P|C", "|-#", "|D|P|C|DC|PC",
                                                 "|/B|/883"};
-static const char *const cpu_68000[STEPS_MAX] = {"", "|P|L|LC|CP|CL|G|P-|L-|C|PS|N|Y", "|#|-#",
-                                                 "|N64|F|B|G|C|P"};
+static const char *const cpu_68000[STEPS_MAX] = {
+    "", "|-#|P#|L#|P-#|L-#|P|L|LC#|CP#|CL#|LC|CP|CL|G#|C#|PS#|N#|Y#", "|N64|F|B|G|C|P"};
 
 typedef struct spelling {
   const lu_part_type *type;

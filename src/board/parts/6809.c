@@ -15,7 +15,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_6809 = {
     .name = "6809",
     .summary = "8-bit processor",
-    .source = "one source: J. P. Bowen's pin card, Oxford PRG (1981, 1985)",
+    .source = "KiCad symbol libraries (6.0.10, MC6809), J. P. Bowen's pin card (Oxford PRG, "
+              "1981, 1985): agree",
     .kind = LU_PART_PROCESSOR,
     PINS(pins),
 };

@@ -141,7 +141,7 @@ static bool is_isolated(const char *text, size_t count)
 static bool pairs_across(const char *text, size_t count)
 {
   static const char *const in_line[] = {"SIP", "SIL", NULL};
-  static const char *const across[] = {"DIP", "DIL", "SMD", "SO", "CHIP", "ARRAY", NULL};
+  static const char *const across[] = {"DIP", "DIL", "SMD", "SOIC", "CHIP", "ARRAY", NULL};
   if (has_any(text, in_line))
     return false;
   return has_any(text, across) || count >= 14;

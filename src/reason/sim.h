@@ -1,0 +1,58 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_REASON_SIM_H
+#define LU_REASON_SIM_H
+/* What a set of faults makes of a network, symbolically.
+ *
+ * A workspace is made once for a network and asked for thousands of hypotheses; each run starts
+ * from the healthy state and touches only what the faults reach. */
+#include "reason/network.h"
+
+/* Where an effect entry applies. */
+enum {
+  LU_EFFECT_READ_CELL = 0,   /* + cell bit: where a read finds its cell */
+  LU_EFFECT_WRITE_CELL = 40, /* + cell bit: where a write puts it */
+  LU_EFFECT_WRITES = 80,     /* the chip takes a write */
+  LU_EFFECT_IN = 81,         /* + data pin: level that is written */
+  LU_EFFECT_COLUMN_HI = 100, /* chip field = 0xffff: vantage data bit index in slot - 100 ... */
+  LU_EFFECT_COLUMN_LO = 164
+};
+
+/* One function that differs from the healthy board's. */
+typedef struct lu_change {
+  uint16_t chip; /* chip number, or 0xffff for a vantage data bit */
+  uint16_t slot; /* LU_EFFECT_ */
+  lu_fn fn;
+} lu_change;
+
+typedef struct lu_effect {
+  size_t count;
+  const lu_change *changes; /* sorted by chip, slot; valid until the next run */
+  uint64_t hash;
+  bool wide;                /* something grew past six variables: not judged */
+  bool keeps;               /* some fault's level is KEEP */
+} lu_effect;
+
+typedef struct lu_sim lu_sim;
+
+/* NULL if memory is refused. */
+lu_sim *lu_sim_new(const lu_network *n, lu_arena *mem);
+
+/* Evaluates everything from nothing (used while the network is built); writes n->drive and
+ * n->state. */
+void lu_sim_settle_all(lu_sim *s);
+
+/* The effect of faults[count] (opens, stucks, bridges, swaps, dead parts; others change nothing).
+ * Cost: about the number of pins that see something else. */
+lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count);
+
+/* After a run: hi, lo, level of a pin as its part sees it. */
+lu_fn lu_sim_pin(const lu_sim *s, uint16_t npin, lu_moment m);
+
+/* For network.c, while it finds out what the healthy board does: only one chip drives (NULL: as
+ * its controls say); what a vantage data bit reads; a chip's cell bit; whether it answers. */
+void lu_sim_force(lu_sim *s, const lu_chip *only);
+lu_drive lu_sim_column(const lu_sim *s, unsigned bit);
+lu_fn lu_sim_chip_cell(const lu_sim *s, const lu_chip *c, unsigned bit, lu_moment access);
+lu_fn lu_sim_chip_answers(const lu_sim *s, const lu_chip *c, bool write);
+
+#endif

@@ -147,7 +147,7 @@ static lu_status take_typed_nets(builder *k)
     if (!add_net(k, n->name.text, &net))
       return no_room(k);
     for (size_t j = 0; j < n->pins.count; j++) {
-      const char *ref, *number;
+      const char *ref = NULL, *number = NULL;
       lu_status s = split_pin(k, n->pins.at[j], &ref, &number);
       if (s)
         return s;
@@ -234,7 +234,10 @@ static lu_status custom_type(builder *k, const lu_file_part *fp, const lu_part_t
   for (size_t i = 0; i < fp->pass_count; i++) {
     const lu_file_pass *q = &fp->passes[i];
     lu_cell *c = &cells[cell_count++];
-    *c = (lu_cell){.kind = q->both_ways ? LU_CELL_WIRE : LU_CELL_AND,
+    /* without a phase it may serve a data line: then it goes the way of the access */
+    *c = (lu_cell){.kind = q->both_ways   ? LU_CELL_WIRE
+                           : q->phase.text ? LU_CELL_AND
+                                           : LU_CELL_TRANSCEIVER,
                    .inverted = q->inverted,
                    .input_count = 1,
                    .output_count = 1,

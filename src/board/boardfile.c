@@ -328,7 +328,7 @@ static lu_status net_value(reader *r, const node *v, const char *k, void *to)
 static lu_status key_nets(reader *r, const node *v, const char *k, void *to)
 {
   lu_boardfile *f = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_named(r, v, k, net_value, sizeof *f->nets, &items, &f->net_count);
   if (!s)
     f->nets = items;
@@ -343,7 +343,7 @@ static lu_status pin_value(reader *r, const node *v, const char *k, void *to)
 static lu_status key_pins(reader *r, const node *v, const char *k, void *to)
 {
   lu_file_part *p = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_named(r, v, k, pin_value, sizeof *p->pins, &items, &p->pin_count);
   if (!s)
     p->pins = items;
@@ -361,7 +361,7 @@ static lu_status key_passes(reader *r, const node *v, const char *k, void *to)
       {0},
   };
   lu_file_part *p = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_items(r, v, k, keys, sizeof *p->passes, &items, &p->pass_count);
   if (s)
     return s;
@@ -393,7 +393,7 @@ static lu_status part_value(reader *r, const node *v, const char *k, void *to)
 static lu_status key_parts(reader *r, const node *v, const char *k, void *to)
 {
   lu_boardfile *f = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_named(r, v, k, part_value, sizeof *f->parts, &items, &f->part_count);
   if (!s)
     f->parts = items;
@@ -416,7 +416,7 @@ static lu_status strobe_value(reader *r, const node *v, const char *k, void *to)
 static lu_status key_strobes(reader *r, const node *v, const char *k, void *to)
 {
   lu_file_vantage *p = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_named(r, v, k, strobe_value, sizeof *p->strobes, &items, &p->strobe_count);
   if (!s)
     p->strobes = items;
@@ -462,7 +462,7 @@ static lu_status vantage_value(reader *r, const node *v, const char *k, void *to
 static lu_status key_vantages(reader *r, const node *v, const char *k, void *to)
 {
   lu_boardfile *f = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_named(r, v, k, vantage_value, sizeof *f->vantages, &items, &f->vantage_count);
   if (!s)
     f->vantages = items;
@@ -481,7 +481,7 @@ static lu_status key_memory(reader *r, const node *v, const char *k, void *to)
       {0},
   };
   lu_boardfile *f = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_items(r, v, k, keys, sizeof *f->blocks, &items, &f->block_count);
   if (s)
     return s;
@@ -551,7 +551,7 @@ static lu_status key_damage(reader *r, const node *v, const char *k, void *to)
       {0},
   };
   lu_boardfile *f = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_items(r, v, k, keys, sizeof *f->damage, &items, &f->damage_count);
   if (!s)
     f->damage = items;
@@ -570,7 +570,7 @@ static lu_status prior_value(reader *r, const node *v, const char *k, void *to)
 static lu_status key_priors(reader *r, const node *v, const char *k, void *to)
 {
   lu_boardfile *f = to;
-  void *items;
+  void *items = NULL;
   lu_status s = read_named(r, v, k, prior_value, sizeof *f->priors, &items, &f->prior_count);
   if (!s)
     f->priors = items;

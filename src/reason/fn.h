@@ -18,7 +18,7 @@ typedef struct lu_fn {
   uint16_t var[LU_FN_VARS];
   uint8_t count;
   uint8_t wide;
-  uint32_t pad;
+  uint16_t tag; /* 0; no padding is left, so that equal functions are equal bytes */
 } lu_fn;
 
 /* variable numbers */

@@ -159,6 +159,7 @@ static uint16_t add_npin(builder *k, uint32_t pin, uint16_t net)
                                  .driver = UINT16_MAX,
                                  .part = part,
                                  .chip = UINT16_MAX,
+                                 .same_as = UINT16_MAX,
                                  .column = UINT16_MAX};
   return (uint16_t)k->n->pin_count++;
 }
@@ -222,10 +223,10 @@ static bool is_pull(builder *k, uint32_t part, const lu_cell *c, uint16_t net)
   return true;
 }
 
-/* A flip-flop of a control circuit is not followed; an octal register on a bus is. */
-static bool followed(const lu_cell *c)
+/* A flip-flop of a control circuit is not followed; a register on a bus (more than 14 pins) is. */
+static bool followed(const lu_part_type *t, const lu_cell *c)
 {
-  return c->kind != LU_CELL_REGISTER || c->enable_count > 0;
+  return c->kind != LU_CELL_REGISTER || t->pin_count > 14;
 }
 
 static bool have_cell(const builder *k, uint32_t part, const lu_cell *c)
@@ -277,7 +278,7 @@ static bool follow_net(builder *k, uint16_t net)
       bool drives = both_ways(x) && x->inputs[0] == p->type_pin;
       for (unsigned o = 0; o < x->output_count; o++)
         drives |= x->outputs[o] == p->type_pin;
-      if (!drives || !followed(x) || is_pull(k, p->part, x, net))
+      if (!drives || !followed(t, x) || is_pull(k, p->part, x, net))
         continue;
       if (!add_cell(k, p->part, x))
         return false;
@@ -442,7 +443,22 @@ static uint16_t npin_of(const builder *k, uint32_t part, uint16_t type_pin)
   return pin == LU_NONE ? UINT16_MAX : k->pin_of[pin];
 }
 
-static void bind_cells(builder *k)
+/* The element drives the pin. A pin that another element drives too (a row and a column way to one
+ * pin) gets a twin. */
+static bool claim(builder *k, uint16_t *pin, uint16_t elem)
+{
+  if (k->n->pins[*pin].driver != UINT16_MAX) {
+    uint16_t first = *pin;
+    *pin = add_npin(k, k->n->pins[first].pin, k->n->pins[first].net);
+    if (*pin == UINT16_MAX)
+      return false;
+    k->n->pins[*pin].same_as = first;
+  }
+  k->n->pins[*pin].driver = elem;
+  return true;
+}
+
+static bool bind_cells(builder *k)
 {
   for (size_t i = 0; i < k->n->elem_count; i++) {
     lu_elem *e = &k->n->elems[i];
@@ -461,11 +477,12 @@ static void bind_cells(builder *k)
     if (c->kind == LU_CELL_LATCH || (c->kind == LU_CELL_TRANSCEIVER && c->has_gate))
       e->pins[24] = npin_of(k, part, c->gate.pin);
     for (unsigned j = 0; j < c->output_count; j++)
-      if (e->pins[8 + j] != UINT16_MAX)
-        k->n->pins[e->pins[8 + j]].driver = (uint16_t)i;
-    if (both_ways(c) && e->pins[0] != UINT16_MAX)
-      k->n->pins[e->pins[0]].driver = (uint16_t)i;
+      if (e->pins[8 + j] != UINT16_MAX && !claim(k, &e->pins[8 + j], (uint16_t)i))
+        return false;
+    if (both_ways(c) && e->pins[0] != UINT16_MAX && !claim(k, &e->pins[0], (uint16_t)i))
+      return false;
   }
+  return true;
 }
 
 static bool bind_chips(builder *k)
@@ -653,13 +670,23 @@ static bool is_wire(const lu_elem *e)
   return e->kind == LU_ELEM_CELL && e->cell->kind == LU_CELL_WIRE;
 }
 
+/* A declared pass: from inputs[0] to outputs[0]; on a data line also back, as the access goes. */
+static bool is_pass(const lu_elem *e)
+{
+  return e->kind == LU_ELEM_CELL && e->cell->kind == LU_CELL_TRANSCEIVER && !e->cell->has_gate;
+}
+
 /* Something other than a wire (resistor, jumper) drives the net. */
 static bool net_driven(const builder *k, uint16_t net)
 {
-  for (size_t i = 0; i < k->n->pin_count; i++)
-    if (k->n->pins[i].net == net && k->n->pins[i].driver != UINT16_MAX &&
-        !is_wire(&k->n->elems[k->n->pins[i].driver]))
+  for (size_t i = 0; i < k->n->pin_count; i++) {
+    const lu_npin *p = &k->n->pins[i];
+    if (p->net != net || p->driver == UINT16_MAX)
+      continue;
+    const lu_elem *e = &k->n->elems[p->driver];
+    if (!is_wire(e) && !(is_pass(e) && e->pins[0] == i))
       return true;
+  }
   return false;
 }
 
@@ -776,7 +803,9 @@ static bool index_all(builder *k)
     for (size_t p = 0; p < n->pin_count; p++) {
       if (n->pins[p].net != i)
         continue;
-      if (net->pin_count < LU_NET_PINS_MOST || n->pins[p].driver != UINT16_MAX) {
+      if (n->pins[p].same_as != UINT16_MAX)
+        n->pins[p].place = n->pins[n->pins[p].same_as].place;
+      else if (net->pin_count < LU_NET_PINS_MOST || n->pins[p].driver != UINT16_MAX) {
         n->pins[p].place = net->pin_count < LU_NET_PINS_MOST ? net->pin_count : LU_NET_PINS_MOST - 1;
         n->net_pins[at++] = (uint16_t)p;
         net->pin_count++;
@@ -902,6 +931,7 @@ static void refresh(builder *k)
   lu_sim_settle_all(k->sim);
 }
 
+/* Steps from the vantage's data pins; a pass that no data line uses goes one way only. */
 static void measure_distance(builder *k)
 {
   lu_network *n = k->n;
@@ -940,6 +970,8 @@ static void justify_ways(builder *k)
         if (!data || m == LU_READ || m == LU_WRITE)
           justify(k, e->pins[20 + j], (lu_moment)m, &yes, !c->enables[j].high, 0);
     if (data && e->pins[0] != UINT16_MAX && e->pins[8] != UINT16_MAX) {
+      e->one_way = is_pass(e) && (k->distance[k->n->pins[e->pins[8]].net] < 0 ||
+                                  k->distance[k->n->pins[e->pins[0]].net] < 0);
       e->reversed = k->distance[k->n->pins[e->pins[8]].net] < k->distance[k->n->pins[e->pins[0]].net];
       for (int m = LU_WRITE; c->has_gate && m <= LU_READ; m++) {
         lu_fn to_b = lu_fn_const((m == LU_READ) == (e->reversed != 0));
@@ -993,11 +1025,14 @@ static void chip_columns(builder *k, unsigned chip)
   for (unsigned j = 0; j < k->n->data_bits; j++) {
     lu_drive d = lu_sim_column(k->sim, j);
     lu_fn no = lu_fn_not(d.lo), f = lu_fn_and(&d.hi, &no);
-    if (!single_var(&f) || f.var[0] < LU_VAR_CHIP)
-      continue;
-    unsigned pin = (f.var[0] - LU_VAR_CHIP) % 16;
-    c->column[pin] = (uint16_t)j;
-    c->column_inverted[pin] = !lu_fn_at(&f, 1);
+    for (unsigned v = 0; !f.wide && v < f.count; v++) {
+      if (f.var[v] < LU_VAR_CHIP)
+        continue;
+      unsigned pin = (f.var[v] - LU_VAR_CHIP) % 16;
+      lu_fn at_one = lu_fn_fix(&f, f.var[v], true);
+      c->column[pin] = (uint16_t)j;
+      c->column_inverted[pin] = lu_fn_is(&at_one, false);
+    }
   }
 }
 
@@ -1047,12 +1082,12 @@ static lu_status chip_banks(builder *k)
       }
     if (!count)
       return wrong(k, "no data line of chip %s reaches the vantage", k->b->parts[c->part].ref);
-    lu_fn known = lu_sim_chip_answers(k->sim, c, false);
+    lu_fn known = lu_sim_chip_known(k->sim, c);
     c->serves = lu_fn_const(true);
-    if (!missing && count > 1)
+    if (!missing && count > 1 && !known.count)
       return wrong(k, "chips on the same data lines (%s is one) are told apart by no address line",
                    k->b->parts[c->part].ref);
-    if (!known.wide && known.count && bits) {
+    if (known.count) {
       c->serves = known;
       continue;
     }
@@ -1244,6 +1279,7 @@ static lu_status learn(builder *k)
   if (!k->sim)
     return no_room(k);
   measure_distance(k);
+  justify_ways(k); /* directions first, so that nothing stale goes round */
   refresh(k);
   justify_ways(k);
   refresh(k);
@@ -1426,8 +1462,7 @@ lu_status lu_network_build(const lu_board *board, uint32_t block, uint32_t vanta
       ok = chip_nets(&k, &k.n->chips[i]);
     ok = ok && follow_all(&k) && make_npins(&k);
     if (ok) {
-      bind_cells(&k);
-      ok = bind_chips(&k) && add_address_sources(&k) && add_data_sources(&k) && add_strobes(&k) &&
+      ok = bind_cells(&k) && bind_chips(&k) && add_address_sources(&k) && add_data_sources(&k) && add_strobes(&k) &&
            add_oracles(&k) && index_all(&k);
     }
     if (!ok && !s)

@@ -35,6 +35,7 @@ typedef struct lu_npin {
   uint16_t part;     /* network part */
   uint16_t first_reader, reader_count; /* run of readers: elements to redo when its level changes */
   uint16_t chip;     /* chip that takes an address bit or data in here, or UINT16_MAX */
+  uint16_t same_as;  /* the same pin, driven by a second element; or UINT16_MAX */
   uint16_t column;   /* vantage data bit that is read here, or UINT16_MAX */
 } lu_npin;
 
@@ -57,6 +58,7 @@ typedef enum lu_elem_kind {
 typedef struct lu_elem {
   uint8_t kind;
   uint8_t reversed;        /* transceiver: the B side is the vantage's side */
+  uint8_t one_way;         /* declared pass that no data line uses: always A to B */
   uint16_t part;           /* network part */
   uint16_t index;          /* chip number; bit number; -; oracle number */
   uint16_t bit2;           /* ADDRESS: data bit on the same pin, or UINT16_MAX; multiplexed: column bit */

@@ -496,7 +496,7 @@ static void do_transceiver(lu_sim *s, const lu_elem *e, lu_moment m)
   if (c->has_gate)
     to_b = at_level(s, cell_gate(e), c->gate.high, m);
   else
-    to_b = lu_fn_const((m == LU_READ) == (e->reversed != 0));
+    to_b = lu_fn_const(e->one_way || (m == LU_READ) == (e->reversed != 0));
   lu_fn to_a = lu_fn_not(to_b);
   to_a = lu_fn_and(&to_a, &en);
   to_b = lu_fn_and(&to_b, &en);
@@ -748,6 +748,18 @@ lu_fn lu_sim_chip_cell(const lu_sim *s, const lu_chip *c, unsigned bit, lu_momen
   return pin_value(s, c->address[pin], m);
 }
 
+lu_fn lu_sim_chip_known(const lu_sim *s, const lu_chip *c)
+{
+  lu_fn f = lu_fn_const(true);
+  for (unsigned i = 0; i < c->control_count; i++) {
+    uint8_t r = c->control_role[i];
+    lu_fn g = control_active(s, c, i, LU_READ);
+    if (!g.wide && (r == LU_ROLE_SELECT || r == LU_ROLE_RAS || r == LU_ROLE_CAS))
+      f = lu_fn_and(&f, &g);
+  }
+  return f.wide ? lu_fn_const(true) : f;
+}
+
 lu_fn lu_sim_chip_answers(const lu_sim *s, const lu_chip *c, bool write)
 {
   return write ? chip_writes(s, c) : chip_drives(s, c, LU_READ);
@@ -792,6 +804,11 @@ static void move_pins(lu_sim *s, const lu_fault *f)
     for (unsigned i = 0; i < n->pin_count; i++) {
       uint16_t pin = s->n->net_pins[n->first_pin + i];
       if (s->n->pins[pin].part == f->part && s->moved_count < 64)
+        s->moves[s->moved_count++] = (moved){pin, nets[1 - k]};
+    }
+    for (unsigned i = 0; i < n->driver_count; i++) {
+      uint16_t pin = s->n->net_drivers[n->first_driver + i];
+      if (s->n->pins[pin].part == f->part && s->n->pins[pin].same_as != UINT16_MAX && s->moved_count < 64)
         s->moves[s->moved_count++] = (moved){pin, nets[1 - k]};
     }
   }
@@ -892,7 +909,7 @@ static void column_changes(lu_sim *s, unsigned bit)
   if (lu_fn_same(&hi, &whi) && lu_fn_same(&lo, &was->lo[0]))
     return;
   lu_fn other = lu_fn_wide(); /* differs from both: the pair is always noted whole */
-  other.pad = 1;
+  other.tag = 1;
   note_change(s, 0xffff, LU_EFFECT_COLUMN_HI + bit, &hi, &other);
   note_change(s, 0xffff, LU_EFFECT_COLUMN_LO + bit, &lo, &other);
 }

@@ -53,6 +53,8 @@ lu_fn lu_sim_pin(const lu_sim *s, uint16_t npin, lu_moment m);
 void lu_sim_force(lu_sim *s, const lu_chip *only);
 lu_drive lu_sim_column(const lu_sim *s, unsigned bit);
 lu_fn lu_sim_chip_cell(const lu_sim *s, const lu_chip *c, unsigned bit, lu_moment access);
+/* The address bits for which those selects and strobes that can be followed are active. */
+lu_fn lu_sim_chip_known(const lu_sim *s, const lu_chip *c);
 lu_fn lu_sim_chip_answers(const lu_sim *s, const lu_chip *c, bool write);
 
 #endif

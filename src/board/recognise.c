@@ -112,10 +112,26 @@ static bool follows(const char *const *steps, size_t count, const char *text)
   }
 }
 
+/* Whether one of the alternatives stands anywhere in the text: cheap, and rules most rows out. */
+static bool contains(const char *text, const char *alternatives)
+{
+  for (const char *at = alternatives;; at++) {
+    size_t len = strcspn(at, "|");
+    for (const char *in = text; (in = strchr(in, *at)); in++)
+      if (strncmp(in, at, len) == 0)
+        return true;
+    at += len;
+    if (!*at)
+      return false;
+  }
+}
+
 static const lu_part_type *by_spelling(const char *text)
 {
   const char *steps[STEPS_MAX + 2];
   for (size_t i = 0; i < sizeof spellings / sizeof *spellings; i++) {
+    if (!contains(text, spellings[i].numbers))
+      continue;
     steps[0] = spellings[i].makers;
     steps[1] = spellings[i].numbers;
     memcpy(steps + 2, spellings[i].rest, STEPS_MAX * sizeof *steps);
@@ -128,11 +144,11 @@ static const lu_part_type *by_spelling(const char *text)
 /* "74" or "54", a family, and the number: 74LS245 is the built-in 74245. */
 static const lu_part_type *by_family(const char *text)
 {
-  if (!strstr(text, "74") && !strstr(text, "54"))
+  if (!contains(text, "74|54"))
     return NULL;
   for (size_t i = 0; i < lu_part_type_count; i++) {
     const lu_part_type *type = lu_part_types[i];
-    if (type->kind != LU_PART_LOGIC)
+    if (type->kind != LU_PART_LOGIC || !contains(text, type->name + 2))
       continue;
     const char *const steps[] = {LU_TTL_MAKERS,
                                  "74|54",
@@ -201,7 +217,7 @@ const lu_part_type *lu_part_recognise(const char *value)
   }
   const char *at = value + strspn(value, " \t\r\n");
   size_t first = strcspn(at, " \t\r\n,;");
-  if (!squeeze(at, first, text))
+  if (!at[first] || !squeeze(at, first, text))
     return NULL;
   const lu_part_type *type = by_text(text);
   for (at += first; type && *at;) {

@@ -59,24 +59,33 @@ static lu_status read_address(reader *r, const uint8_t **p, const uint8_t *e, ui
   return LU_OK;
 }
 
-static lu_status bad_group(reader *r, const lu_hex_token *t, size_t width)
+/* A group must be whole bytes and end at a blank; all groups of a line are alike, but the last may
+ * be shorter. */
+static lu_status check_group(reader *r, const lu_hex_token *t, const uint8_t *e, size_t width,
+                             bool shorter)
 {
   size_t offset = (size_t)(t->at - r->in.at);
+  const uint8_t *after = t->after;
+  if (after < e && *after != ',' && *after != '-' && !lu_hex_blank(*after) && !lu_hex_fence(*after))
+    return wrong(r, after, "a hex digit");
   if (!t->count)
     return wrong(r, t->digits, "a hex digit");
   if (t->count & 1)
     return lu_fail_at(r->err, LU_ERR_SYNTAX, (const char *)r->in.at, r->in.len, offset,
                       "expected hex digits in pairs, found a group of %zu", t->count);
-  return lu_fail_at(r->err, LU_ERR_SYNTAX, (const char *)r->in.at, r->in.len, offset,
-                    "expected groups of %zu digits as before on this line, found %zu", width,
-                    t->count);
+  if (width && (t->count > width || shorter))
+    return lu_fail_at(r->err, LU_ERR_SYNTAX, (const char *)r->in.at, r->in.len, offset,
+                      "expected groups of %zu digits as before on this line, found %zu", width,
+                      t->count);
+  return LU_OK;
 }
 
 /* The byte groups of a line, from p to its end e, stored from addr on. */
 static lu_status read_groups(reader *r, const uint8_t *p, const uint8_t *e, uint64_t addr)
 {
   const uint8_t *from = p, *q = lu_hex_skip(p, e);
-  size_t n = 0, width = 0, shorter = 0;
+  size_t n = 0, width = 0;
+  bool shorter = false;
   for (;;) {
     lu_hex_part what = lu_hex_follows(&r->look, from, q, e, (size_t)(q - p), n);
     if (what == LU_HEX_BROKEN)
@@ -84,12 +93,12 @@ static lu_status read_groups(reader *r, const uint8_t *p, const uint8_t *e, uint
     if (what == LU_HEX_ENDED)
       break;
     lu_hex_token t = lu_hex_token_at(q, e);
-    if (!t.count || t.count & 1 || (width && (t.count > width || shorter)))
-      return bad_group(r, &t, shorter ? shorter : width);
+    lu_status s = check_group(r, &t, e, width, shorter);
+    if (s != LU_OK)
+      return s;
+    shorter = width && t.count < width;
     if (!width)
       width = t.count;
-    else if (t.count < width)
-      shorter = width;
     uint8_t *to = lu_image_more(r->img, addr, t.count / 2, (size_t)(t.digits - r->in.at), 2);
     unsigned sum = 0;
     if (!to)
@@ -98,10 +107,8 @@ static lu_status read_groups(reader *r, const uint8_t *p, const uint8_t *e, uint
     n += t.count / 2;
     addr += t.count / 2;
     p = t.after;
-    if (p < e && (*p == ',' || (*p == '-' && e - p > 1)))
+    if (p < e && (*p == ',' || *p == '-'))
       p++;
-    else if (p < e && !lu_hex_blank(*p) && !lu_hex_fence(*p))
-      return wrong(r, p, "a hex digit or a blank");
     q = lu_hex_skip(p, e);
   }
   r->row_len = n;

@@ -243,18 +243,34 @@ static lu_status ihex_read(lu_bytes in, lu_arena *mem, lu_dump **out, lu_err *er
   return lu_ihex_read(in, false, mem, out, err);
 }
 
+/* A whole record with the right checksum behind the mark at at. */
+static bool is_record(lu_bytes in, size_t at)
+{
+  uint8_t bytes[HEAD + 256 + 1];
+  unsigned sum = 0;
+  size_t left = (in.len - at - 1) / 2;
+  if (left < HEAD + 1 || !lu_hex_pairs(in.at + at + 1, 1, bytes, &sum))
+    return false;
+  size_t size = HEAD + bytes[0] + 1u;
+  sum = 0;
+  return left >= size && lu_hex_pairs(in.at + at + 1, size, bytes, &sum) && !(sum & 0xFF);
+}
+
 /* Judged by the shape of the first record, so that a wrong digit or checksum in it is still
- * reported as one of this form. */
+ * reported as one of this form. With something before its mark it must be right, as "1000:2233" is
+ * no record. */
 static int recognise(lu_bytes in)
 {
-  size_t i = 0;
-  while (i < in.len &&
-         (in.at[i] == ' ' || in.at[i] == '\t' || in.at[i] == '\r' || in.at[i] == '\n'))
+  size_t i = 0, mark, digits = 0;
+  while (i < in.len && in.at[i] <= ' ' && in.at[i])
     i++;
-  if (i == in.len || in.at[i++] != ':')
+  for (mark = i; mark < in.len && in.at[mark] != ':' && in.at[mark] >= ' ' && in.at[mark] < 0x7F;)
+    mark++;
+  if (mark >= in.len || in.at[mark] != ':')
     return 0;
-  size_t digits = 0;
-  while (i + digits < in.len && lu_hex_table[in.at[i + digits]] < 16)
+  if (mark > i)
+    return is_record(in, mark) ? 90 : 0;
+  while (i + 1 + digits < in.len && lu_hex_table[in.at[i + 1 + digits]] < 16)
     digits++;
   return digits >= 10 ? 100 : digits >= 2 ? 60 : 0;
 }

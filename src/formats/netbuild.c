@@ -98,6 +98,7 @@ lu_status lu_netbuild_begin(lu_netbuild *b, const char *format, lu_bytes in, lu_
                             lu_err *err)
 {
   *b = (lu_netbuild){.in = in, .mem = mem, .err = err, .format = format};
+  b->name_most = LU_NETNAME_MOST;
   b->work = (lu_arena){.max = mem->max, .fail_from = mem->fail_from};
   b->atoms.size = sizeof(lu_atom);
   b->parts.size = sizeof(lu_net_part);
@@ -156,10 +157,11 @@ static bool names_grow(lu_netbuild *b)
 static char *pool_text(lu_netbuild *b, const char *text, size_t len)
 {
   if ((size_t)(b->text_end - b->text_at) <= len) {
-    b->text_at = lu_arena_take(b->mem, POOL);
+    size_t room = len < POOL / 4 ? POOL : len + 1;
+    b->text_at = lu_arena_take(b->mem, room);
+    b->text_end = b->text_at ? b->text_at + room : NULL;
     if (!b->text_at)
       return NULL;
-    b->text_end = b->text_at + POOL;
   }
   char *p = b->text_at;
   if (len)
@@ -172,10 +174,9 @@ static char *pool_text(lu_netbuild *b, const char *text, size_t len)
 static lu_status atom_new(lu_netbuild *b, const char *text, size_t len, const void *place,
                           uint32_t *atom)
 {
-  if (len > LU_NETNAME_MOST)
+  if (len > b->name_most)
     return lu_netbuild_fail(b, LU_ERR_LIMIT, place,
-                            "expected a name of at most %d bytes, found %zu", LU_NETNAME_MOST,
-                            len);
+                            "expected a name of at most %zu bytes, found %zu", b->name_most, len);
   if (memchr(text, 0, len))
     return lu_netbuild_fail(b, LU_ERR_SYNTAX, place, "expected a name, found a NUL byte in it");
   uint32_t index = b->atoms.count;

@@ -74,6 +74,7 @@ typedef struct lu_netbuild {
   } *slots;
   size_t slot_room;
   char *text_at, *text_end;
+  size_t name_most; /* bytes of one name, LU_NETNAME_MOST unless a reader allows more */
   size_t note_count, note_room, notes_lost;
   const char **notes;
 } lu_netbuild;

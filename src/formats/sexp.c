@@ -116,6 +116,8 @@ lu_status lu_sexp_item(lu_sexp *s, lu_netbuild *b, lu_token *token)
     lu_status st = lu_sexp_next(s, b, token);
     if (st)
       return st;
+    if (*token == LU_TOKEN_END && !s->depth)
+      return lu_sexp_fail(s, b, *token, "an opening bracket");
     if (*token == LU_TOKEN_END)
       return lu_netbuild_fail(b, LU_ERR_SYNTAX, s->end,
                               "expected %u closing brackets, found the end of the file", s->depth);

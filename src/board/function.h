@@ -8,7 +8,7 @@
 enum { LU_FUNCTION_MAX = 64 };
 
 /* The name in capitals, without bar marks and blanks; *barred says whether there was a bar. Bars
- * are /X, -X, X#, X*, X-, X/, !X, ~X, ~{X}, X\ (also on each letter), nX (small n, then a capital),
+ * are /X, -X, X#, X*, X-, X/, !X, ~X, ~{X}, X\ (also on each letter), \_X\_, nX (small n, then a capital),
  * X_N.
  * "{slash}" is a slash. A sign before a digit ("-5V") and a slash or minus inside ("R/W", "A-1")
  * stay. False when the name does not fit: out then holds its beginning. */

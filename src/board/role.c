@@ -21,6 +21,7 @@ bool lu_function_plain(const char *function, char out[LU_FUNCTION_MAX], bool *ba
       c = '/', at += 6;
     if (strchr("~#*!\\", c)) {
       bar = true;
+      at += c == '\\' && at[1] == '_'; /* \_CE\_ */
       continue;
     }
     if (isspace(c) || c == '{' || c == '}')

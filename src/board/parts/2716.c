@@ -9,7 +9,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_2716 = {
     .name = "2716",
     .summary = "2K x 8 EPROM, single supply",
-    .source = "S. Ciarcia, BYTE, October 1986, p. 106, 0cjs memory notes: agree",
+    .source = "one source: 0cjs memory notes, with the BYTE chart of October 1986 reproduced there; "
+              "agrees with the 6116 and 2732 in what they share",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = EPROM(11, 8),

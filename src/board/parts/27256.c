@@ -10,8 +10,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_27256 = {
     .name = "27256",
     .summary = "32K x 8 EPROM",
-    .source = "KiCad symbol libraries (2020), S. Ciarcia, BYTE, October 1986, p. 106, "
-              "Fairchild upgrade chart in NM27C128: agree",
+    .source = "KiCad symbol libraries (2020), Lepton EDA symbols (1.9.18), Fairchild upgrade chart in "
+              "NM27C128: agree",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = EPROM(15, 8),

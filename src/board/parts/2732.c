@@ -9,8 +9,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_2732 = {
     .name = "2732",
     .summary = "4K x 8 EPROM",
-    .source = "pin list after the NMC27C32B data sheet (Sporniket symbols), S. Ciarcia, BYTE, "
-              "October 1986, p. 106, 0cjs memory notes: agree",
+    .source = "pin list after the NMC27C32B data sheet (Sporniket symbols), Lepton EDA symbols "
+              "(1.9.18), BYTE chart of October 1986 as in the 0cjs notes: agree",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = EPROM(12, 8),

@@ -10,8 +10,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_2764 = {
     .name = "2764",
     .summary = "8K x 8 EPROM",
-    .source = "KiCad symbol libraries (2020), S. Ciarcia, BYTE, October 1986, p. 106, 0cjs "
-              "memory notes: agree",
+    .source = "KiCad symbol libraries (2020), BYTE chart of October 1986 as in the 0cjs memory "
+              "notes: agree",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = EPROM(13, 8),

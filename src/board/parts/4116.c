@@ -9,7 +9,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_4116 = {
     .name = "4116",
     .summary = "16K x 1 dynamic RAM, three supplies",
-    .source = "KiCad symbol libraries (version 9, MK4116N), 0cjs memory notes (supplies): agree",
+    .source = "one source for the signals: KiCad symbol libraries (version 9, MK4116N), same order as "
+              "the 4164; supplies agree with the 0cjs memory notes",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = DRAM(7, 7, 7, 0, 1, 128, 2),

@@ -10,8 +10,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_4164 = {
     .name = "4164",
     .summary = "64K x 1 dynamic RAM",
-    .source = "KiCad symbol libraries (version 9, MK4164N), KM4164B symbol of an open board: "
-              "agree; 0cjs memory notes exchange pins 6 and 7",
+    .source = "KiCad symbol libraries (version 9, MK4164N), Lepton EDA symbols (1.9.18), KM4164B "
+              "symbol of an open board: agree; 0cjs memory notes exchange pins 6 and 7",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = DRAM(8, 8, 8, 0, 1, 256, 4),

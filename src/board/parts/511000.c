@@ -9,7 +9,7 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_511000 = {
     .name = "511000",
     .summary = "1M x 1 dynamic RAM",
-    .source = "KiCad symbol libraries (2020), 4C1024, pcb layout tool lists (1994-96): agree",
+    .source = "KiCad symbol libraries (2020, 4C1024), pcb layout tool lists (1994-96): agree",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = DRAM(10, 10, 10, 0, 1, 512, 8),

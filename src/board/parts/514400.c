@@ -9,7 +9,7 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_514400 = {
     .name = "514400",
     .summary = "1M x 4 dynamic RAM",
-    .source = "one source: KiCad symbol libraries (2020), 4C4001",
+    .source = "one source: KiCad symbol libraries (2020, 4C4001)",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = DRAM(10, 10, 10, 0, 4, 1024, 16),

@@ -9,8 +9,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_6116 = {
     .name = "6116",
     .summary = "2K x 8 static RAM",
-    .source = "KiCad symbol libraries (version 9, M48Tx2), NESdev wiki, 0cjs memory notes "
-              "after JEDEC 21-C: agree",
+    .source = "KiCad symbol libraries (version 9, M48Tx2), NESdev wiki, 0cjs memory notes after "
+              "JEDEC 21-C, Lepton EDA symbols (1.9.18, AM9128): agree",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = SRAM(11, 8),

@@ -10,7 +10,8 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_628512 = {
     .name = "628512",
     .summary = "512K x 8 static RAM",
-    .source = "KiCad symbol libraries (2020), AS6C4008, ChipDB pinout lists: agree",
+    .source = "KiCad symbol libraries (2020, AS6C4008), ChipDB pinout lists, Lepton EDA symbols "
+              "(1.9.18): agree",
     .kind = LU_PART_MEMORY,
     PINS(pins),
     .memory = SRAM(19, 8),

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* The 6809E has another order of pins 34 to 39. */
+/* The 6809E differs on pins 33 to 39. */
 #include "board/parts/parts.h"
 
 static const lu_part_pin pins[] = {

@@ -17,7 +17,7 @@ static const lu_part_pin pins[] = {
 const lu_part_type lu_part_8088 = {
     .name = "8088",
     .summary = "8/16-bit processor, minimum mode",
-    .source = "one source: KiCad symbol libraries (2020)",
+    .source = "KiCad symbol libraries (2020), Lepton EDA symbols (1.9.18): agree",
     .kind = LU_PART_PROCESSOR,
     PINS(pins),
 };

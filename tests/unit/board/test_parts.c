@@ -481,6 +481,24 @@ static void test_lookup__by_function_in_any_notation(void **state)
   assert_false(lu_pin_address(&need("27C400")->pins[12], &bit));
 }
 
+/* Each part has a row in docs/parts.md with its count of pins, its summary and its source. */
+static void test_docs__have_a_row_for_each_part(void **state)
+{
+  (void)state;
+  static char page[1 << 16], row[1024];
+  FILE *file = fopen(LU_TOP "/docs/parts.md", "r");
+  assert_non_null(file);
+  page[fread(page, 1, sizeof page - 1, file)] = '\0';
+  fclose(file);
+  for (size_t i = 0; i < lu_part_type_count; i++) {
+    const lu_part_type *type = lu_part_types[i];
+    snprintf(row, sizeof row, "\n| %s | %d | %s | %s |\n", type->name, type->pin_count,
+             type->summary, type->source);
+    if (!strstr(page, row))
+      fail_msg("docs/parts.md has no row%s", row);
+  }
+}
+
 /* ---- reference sheets ---- */
 
 static FILE *open_sheet(const char *name)
@@ -654,6 +672,7 @@ int main(void)
       cmocka_unit_test(test_decoders__follow_their_function_tables),
       cmocka_unit_test(test_outputs__when_off),
       cmocka_unit_test(test_lookup__by_function_in_any_notation),
+      cmocka_unit_test(test_docs__have_a_row_for_each_part),
       cmocka_unit_test(test_sheet__every_pin_row),
       cmocka_unit_test(test_sheet__every_way_through),
   };

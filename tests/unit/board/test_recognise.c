@@ -249,7 +249,7 @@ static const row rows[] = {
     {"65C02",                                                                  NULL     },
     {"6507",                                                                   NULL     },
     {"6512",                                                                   NULL     },
-    {"MC6809E",                                                                NULL     }, /* pins 34 to 39 differ */
+    {"MC6809E",                                                                NULL     }, /* pins 33 to 39 differ */
     {"MC6809EP",                                                               NULL     },
     {"MC68B09EP",                                                              NULL     },
     {"HD63B09EP",                                                              NULL     },

@@ -23,39 +23,43 @@ enum { VALUE_MAX = 64, STEPS_MAX = 8 };
 /* Package letters of dual-in-line and of small-outline forms with the same numbers. Not here: FN,
  * FK, C1, QC (square), W (the first flat packs had pins of their own). */
 #define LU_TTL_PACKAGES                                                                            \
-  "|N|NT|J|JT|JD|D|DW|DR|DWR|DB|DBR|PW|PWR|NS|NSR|P|AP|AF|AFW|FP|RP|RPEL|FPEL|PC|DC|SC|M|MX|WM|"   \
+  "|N|NT|J|JT|JD|D|DW|DR|DWR|DB|DBR|PW|PWR|NS|NSR|P|AP|AF|AFW|FP|RP|RPEL|FPEL|PC|DC|SC|M|M96|MX|"  \
+  "WM|"                                                                                            \
   "WMX|SJ|SJX|MTC|MTCX|E|EN|B|B1|B1R|M1|M1R|RM13TR|MTR|TTR|F|FW|NG|DG|DWG|NE4|NG4"
 
 static const char *const sram[STEPS_MAX] = {
     "|A|B|C|D|E|N",
     "|L|LL|SL|S",
-    "|P|PL|PN|PC|N|C|CX|CZ|K|D|G|M|FP|SP",
-    "|-#",
+    "|P|PL|PN|PC|N|C|CX|CZ|K|D|G|M|FP|SP|S",
+    "|-#|-#NS",
     "|L|LL|SL|P|N|PC|PI|PCN|PIN|SC|SI|SCN|SIN|SNC|C|X|LX|V|T|PXC|PXI|SNXC|SNXI",
 };
 static const char *const sram_speed[STEPS_MAX] = {"S|L|SA|LA", "#", "|P|TP|D|PG|DB|Y|SO"};
 static const char *const dram[STEPS_MAX] = {"|A|B|C|D|AN|N", "|L", "|P|N|NL|C|D|AS|RS|K|E|J|L",
-                                            "|-#|-P#", "|N|NL|JL|JDL|L|P|C|RS|AS|E"};
+                                            "|-#|-#NS|-P#", "|N|NL|JL|JDL|L|P|C|RS|AS|E"};
 static const char *const dram_bare_speed[STEPS_MAX] = {"|A|B", "L|C|P|AL|AC|AP", "#"};
 static const char *const dram_late[STEPS_MAX] = {"|A|B|C|D", "|L", "|P|C|N|K", "|-#",
                                                  "|L|N|NL|P|RS|SL|V"};
 static const char *const eprom[STEPS_MAX] = {
     "|A|B|C|R|L|LV|H",
-    "|D|P|Q|K|G|F|F1|F6|B1|B6|DC|PC|DI|PI|N|AS|RS|C|T",
-    "|-#|-#V",
+    "|D|P|Q|Q#|N#|K|G|F|F1|F6|B1|B6|DC|PC|DI|PI|N|AS|RS|C|T",
+    "|-#|-#V|-#NS",
     "|F1|F6|B1|B6|JL|NL|J|N|NE|JE|DC|PC|DI|PI|DM|PU|WC|Z|D|P|Q|G|B|RS|AS|L|/P|/J|/SP|I/P|I/J|E/"
     "P|XF1|"
     "V|F3|B3|F7|DE",
     "|TR|/883|/883B|/883C",
 };
-static const char *const cpu_6502[STEPS_MAX] = {"|A|B|C", "|P|C|D|AD|AP|AC|PE|CE|E", "|-#"};
+/* One maker whose P is the square package. */
+static const char *const eprom_w[STEPS_MAX] = {"", "|-#", "|Z"};
+static const char *const cpu_6502[STEPS_MAX] = {"|A|B|C", "|P|C|D|AD|AP|AC|PE|CE|E|P#", "|-#"};
 static const char *const cpu_plain[STEPS_MAX] = {"|A|D", "|-#|R#"};
 static const char *const cpu_6809[STEPS_MAX] = {"", "|P|L|S|C|D|J|CP|CL|CS|PV|DC|CJ", "|-#"};
 static const char *const cpu_z80_name[STEPS_MAX] = {"|-|/", "|CPU|A-CPU|ACPU", "|-",
                                                     "|D|P|PS|CS|D1|B1|F1|PC"};
 static const char *const cpu_z80[STEPS_MAX] = {"|A|B|H|C", "|-",
                                                "|P|PS|CS|N|D|C|B1|D1|B6|D6|F1|AP|BP|CPU", "|-#"};
-static const char *const cpu_z80_speed[STEPS_MAX] = {"4|6|8", "PSC|PEC|PEG|PSG|CSC|CMB|DEC|DSE"};
+static const char *const cpu_z80_speed[STEPS_MAX] = {"04|06|08|10|20",
+                                                     "PSC|PEC|PEG|PSG|CSC|CMB|DEC|DSE"};
 static const char *const cpu_8088[STEPS_MAX] = {"|A|H", "|D|P|C", "|-#", "|D|P|C|DC|PC",
                                                 "|/B|/883"};
 static const char *const cpu_68000[STEPS_MAX] = {

@@ -11,3 +11,5 @@ if(FTDI_FOUND)
   target_compile_definitions(lu PRIVATE LU_HAVE_FTDI)
   target_include_directories(lu SYSTEM PRIVATE ${FTDI_INCLUDE_DIRS})
 endif()
+install(FILES ${PROJECT_SOURCE_DIR}/src/link/70-lineup-ftdi.rules
+  DESTINATION ${CMAKE_INSTALL_PREFIX}/lib/udev/rules.d)

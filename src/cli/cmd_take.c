@@ -1,0 +1,405 @@
+/* SPDX-License-Identifier: MIT */
+/* lineup take: what a link gives, into a dump file. */
+#include "base/io.h"
+#include "base/text.h"
+#include "cli/cmd.h"
+#include "cli/linkargs.h"
+#include "cli/stop.h"
+#include "formats/dumpform.h"
+#include "link/ftdi.h"
+#include "link/sampler.h"
+#include "link/textlink.h"
+#include "link/xmodem.h"
+
+#include <inttypes.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { PIECE = 4096 }; /* words between two looks at Ctrl-C */
+
+typedef struct args {
+  lu_link_args link;
+  bool list, text, sample, levels;
+  lu_texts sends, names;
+  const char *prompt, *as, *output, *form, *byte_order;
+  uint64_t step, char_ms, line_ms, first_ms, idle_ms, passes, watch, sample_rate;
+  lu_texts operands;
+} args;
+
+/* ---- --list ---- */
+static void list_serial(lu_run *run, const lu_port *p, size_t n)
+{
+  for (size_t i = 0; i < n; i++) {
+    fprintf(run->out, "%-16s", p[i].name ? p[i].name : "?");
+    if (p[i].is_usb)
+      fprintf(run->out, " usb %04x:%04x", p[i].vid, p[i].pid);
+    const char *texts[] = {p[i].manufacturer, p[i].product, p[i].serial};
+    for (size_t k = 0; k < 3; k++)
+      if (texts[k])
+        fprintf(run->out, "  %s", texts[k]);
+    if (!p[i].is_usb && p[i].description)
+      fprintf(run->out, "  %s", p[i].description);
+    fputc('\n', run->out);
+  }
+}
+
+static int list(lu_run *run)
+{
+  lu_port *ports = NULL;
+  lu_ftdi_device *chips = NULL;
+  size_t n = 0, k = 0;
+  lu_err serial_err = {0}, ftdi_err = {0};
+  lu_status s = lu_serial_list(run->mem, &ports, &n, &serial_err);
+  lu_status f = lu_ftdi_list(run->mem, &chips, &k, &ftdi_err);
+  if (s != LU_OK && f != LU_OK)
+    return lu_say_error(run, &serial_err);
+  if (s != LU_OK || f != LU_OK) /* half an answer is one, but not in silence */
+    lu_say_error(run, s != LU_OK ? &serial_err : &ftdi_err);
+  list_serial(run, ports, n);
+  for (size_t i = 0; i < k; i++)
+    fprintf(run->out, "--ftdi %-9s usb 0403:%04x  %s  %s\n",
+            chips[i].serial && *chips[i].serial ? chips[i].serial : "any", chips[i].pid,
+            chips[i].manufacturer ? chips[i].manufacturer : "(no permission to ask)",
+            chips[i].product ? chips[i].product : "");
+  if (!n && !k)
+    fputs("no serial ports, no FTDI chips\n", run->out);
+  return LU_EXIT_CLEAN;
+}
+
+/* ---- text ---- */
+static lu_status parse_text(lu_run *run, const args *a, const lu_inflow *flow, lu_dump **out,
+                            lu_err *err)
+{
+  lu_bytes all = {flow->at, flow->len};
+  bool chosen = a->as && strcmp(a->as, "auto") && strncmp(a->as, "xmodem", 6);
+  const lu_dumpform *form = chosen ? lu_dumpform_named(a->as) : NULL;
+  if (chosen && !form)
+    return lu_fail(err, LU_ERR_USAGE, 0, 0,
+                   "--as expects auto, raw, ihex, srec, hextext, xmodem or xmodem-sum, found '%.40s'",
+                   a->as);
+  if (form && form == lu_dumpform_named("raw"))
+    return form->read(all, run->mem, out, err);
+  char *kept = lu_arena_take(run->mem, flow->len + 1);
+  if (!kept)
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu bytes", flow->len);
+  lu_bytes rows = {(const uint8_t *)kept, lu_text_sift(all, kept)};
+  if (!rows.len) {
+    /* no line of memory in it: an XMODEM transfer may carry an image, a plain line hardly does */
+    if (a->as && !strncmp(a->as, "xmodem", 6))
+      return lu_dumpform_named("raw")->read(all, run->mem, out, err);
+    return lu_fail(err, LU_ERR_SYNTAX, 0, 0,
+                   "%zu bytes came, but no line of memory in hex is among them (--as raw takes bytes)",
+                   flow->len);
+  }
+  form = form ? form : lu_dumpform_guess(rows);
+  return form->read(rows, run->mem, out, err);
+}
+
+static lu_status talk(const lu_transport *t, const args *a, const lu_hooks *hooks, lu_inflow *flow,
+                      lu_err *err)
+{
+  lu_text_talk talk = {.sends = a->sends.at, .send_count = a->sends.count, .prompt = a->prompt,
+                       .from = a->link.from, .count = a->link.count, .step = a->step,
+                       .char_ms = (unsigned)a->char_ms, .line_ms = (unsigned)a->line_ms,
+                       .first_ms = (unsigned)a->first_ms, .idle_ms = (unsigned)a->idle_ms};
+  bool xmodem = a->as && !strncmp(a->as, "xmodem", 6);
+  if (!xmodem)
+    return lu_text_take(t, &talk, hooks, flow, err);
+  lu_xmodem x = {.crc = strcmp(a->as, "xmodem-sum") != 0};
+  lu_status s = LU_OK;
+  for (size_t i = 0; s == LU_OK && i < a->sends.count; i++) {
+    char text[512];
+    size_t len = 0;
+    s = lu_text_template(a->sends.at[i], a->link.from, a->link.count, text, sizeof text, &len, err);
+    if (s == LU_OK)
+      s = t->write(t->self, (const uint8_t *)text, len, 5000, err);
+  }
+  return s == LU_OK ? lu_xmodem_receive(t, &x, hooks, flow, err) : s;
+}
+
+static uint64_t dump_bytes(const lu_dump *d)
+{
+  uint64_t n = 0;
+  for (size_t i = 0; i < d->span_count; i++)
+    n += d->spans[i].len;
+  return n;
+}
+
+static void say_dump(lu_run *run, const char *path, const lu_dump *d)
+{
+  fprintf(run->err, "%s: %" PRIu64 " bytes", path, dump_bytes(d));
+  for (size_t i = 0; i < d->span_count && i < 4; i++)
+    fprintf(run->err, "%s 0x%" PRIx64 " to 0x%" PRIx64, i ? "," : ":", d->spans[i].base,
+            d->spans[i].base + d->spans[i].len - 1);
+  fputs(d->span_count > 4 ? ", ...\n" : "\n", run->err);
+}
+
+static int take_text(lu_run *run, const args *a)
+{
+  lu_err err = {0}, parse_err = {0};
+  lu_transport t;
+  lu_status s = lu_link_open_line(&a->link, &t, &err);
+  if (s != LU_OK)
+    return lu_say_error(run, &err);
+  lu_inflow flow = {0};
+  lu_meter meter;
+  lu_stop_arm();
+  lu_hooks hooks = lu_meter_start(&meter, run, "bytes");
+  s = talk(&t, a, &hooks, &flow, &err);
+  lu_meter_end(&meter);
+  lu_stop_disarm();
+  t.close(t.self);
+  int code = s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
+  if (lu_stop_asked()) {
+    fprintf(run->err, "stopped; %zu bytes had come\n", flow.len);
+    code = LU_EXIT_SYSTEM;
+  }
+  if (flow.len) {
+    lu_dump *dump = NULL;
+    const char *raw = lu_arena_printf(run->mem, "%s.raw", a->output);
+    s = raw ? lu_file_write(raw, flow.at, flow.len, &parse_err)
+            : lu_fail(&parse_err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
+    if (s == LU_OK)
+      s = parse_text(run, a, &flow, &dump, &parse_err);
+    if (s == LU_OK)
+      s = lu_link_write(a->output, a->form, dump, &parse_err);
+    if (s == LU_OK)
+      say_dump(run, a->output, dump);
+    else
+      code = lu_say_error(run, &parse_err) == LU_EXIT_SYSTEM || code ? LU_EXIT_SYSTEM : LU_EXIT_INPUT;
+    if (raw)
+      fprintf(run->err, "%s: all %zu bytes as they came\n", raw, flow.len);
+  }
+  lu_inflow_free(&flow);
+  return code;
+}
+
+/* ---- our reader, or the host bus ---- */
+static const char *pass_name(lu_run *run, const char *path, uint64_t pass)
+{
+  if (pass == 1)
+    return path;
+  const char *slash = strrchr(path, '/'), *dot = strrchr(path, '.');
+  size_t stem = dot && dot > (slash ? slash + 1 : path) ? (size_t)(dot - path) : strlen(path);
+  return lu_arena_printf(run->mem, "%.*s.pass%" PRIu64 "%s", (int)stem, path, pass, path + stem);
+}
+
+/* Reads the range once; *done words are in to, whatever comes back. */
+static lu_status read_range(const lu_memio *m, const lu_link_args *a, const lu_hooks *hooks,
+                            uint16_t *to, uint32_t *done, lu_err *err)
+{
+  lu_status s = LU_OK;
+  *done = 0;
+  while (s == LU_OK && *done < a->count && !lu_hooks_stop(hooks)) {
+    uint64_t left = a->count - *done;
+    uint32_t n = left < PIECE ? (uint32_t)left : PIECE, got = 0;
+    s = m->read(m->self, (uint32_t)a->from + *done, n, to + *done, &got, err);
+    *done += got;
+    lu_hooks_progress(hooks, *done, a->count);
+  }
+  return s;
+}
+
+static int write_pass(lu_run *run, const args *a, const lu_memio *m, uint64_t pass,
+                      const uint16_t *words, uint32_t done)
+{
+  lu_err err = {0};
+  lu_dump dump;
+  const char *path = pass_name(run, a->output, pass);
+  lu_status s = path ? lu_link_dump(run->mem, a->link.from, words, done, m->data_bits,
+                                    a->byte_order && !strcmp(a->byte_order, "big"), &dump, &err)
+                     : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
+  if (s == LU_OK)
+    s = lu_link_write(path, a->form, &dump, &err);
+  if (s != LU_OK)
+    return lu_say_error(run, &err);
+  say_dump(run, path, &dump);
+  return LU_EXIT_CLEAN;
+}
+
+static int take_pass(lu_run *run, const args *a, const lu_memio *m, uint64_t pass, uint16_t *words)
+{
+  lu_err err = {0};
+  lu_meter meter;
+  lu_hooks hooks = lu_meter_start(&meter, run, "words");
+  uint32_t done = 0;
+  lu_status s = read_range(m, &a->link, &hooks, words, &done, &err);
+  lu_meter_end(&meter);
+  int code = s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
+  if (done) {
+    int wrote = write_pass(run, a, m, pass, words, done);
+    code = code ? code : wrote;
+  }
+  if (done < a->link.count) {
+    fprintf(run->err, "%s after %" PRIu32 " of %" PRIu64 " words%s\n",
+            lu_stop_asked() ? "stopped" : "broke off", done, a->link.count,
+            done ? "; what was read is kept" : "");
+    code = LU_EXIT_SYSTEM;
+  }
+  return code;
+}
+
+static int take_memory(lu_run *run, args *a)
+{
+  lu_err err = {0};
+  lu_memio m;
+  lu_status s = lu_link_open_memory(run, &a->link, &m, &err);
+  if (s != LU_OK)
+    return lu_say_error(run, &err);
+  uint16_t *words = lu_arena_big(run->mem, (size_t)a->link.count * sizeof *words);
+  int code = LU_EXIT_CLEAN;
+  if (!words)
+    code = lu_say_usage(run, "no room for %" PRIu64 " words", a->link.count);
+  lu_stop_arm();
+  uint64_t passes = a->passes ? a->passes : 1;
+  for (uint64_t p = 1; !code && p <= passes; p++)
+    code = take_pass(run, a, &m, p, words);
+  lu_stop_disarm();
+  m.close(m.self);
+  return code;
+}
+
+/* ---- levels of the lines, and one line watched ---- */
+static void print_levels(lu_run *run, const lu_reader_levels *l)
+{
+  fputs("line  let go  pulled up  driven low  driven high\n", run->out);
+  for (unsigned i = 0; lu_reader_line(i); i++) {
+    bool low = l->driven_low >> i & 1, high = l->driven_high >> i & 1;
+    bool up = l->pulled_up >> i & 1, kept = l->let_go >> i & 1;
+    fprintf(run->out, "%-4s  %6d  %9d  %10d  %11d%s\n", lu_reader_line(i), kept, up, low, high,
+            low          ? "  held high, or shorted to supply"
+            : !high      ? "  held low, or shorted to ground"
+            : !up        ? "  pulled low"
+            : kept       ? "  pulled high"
+                         : "  free");
+  }
+}
+
+static int take_levels(lu_run *run, const args *a)
+{
+  lu_err err = {0};
+  lu_reader *r = NULL;
+  lu_status s = lu_link_open_reader(&a->link, &r, &err);
+  if (s != LU_OK)
+    return lu_say_error(run, &err);
+  lu_reader_levels l;
+  s = lu_reader_levels_now(r, &l, &err);
+  if (s == LU_OK)
+    print_levels(run, &l);
+  for (unsigned i = 0; s == LU_OK && a->watch && lu_reader_line(i); i++) {
+    lu_reader_watch w;
+    s = lu_reader_watch_pin(r, i, (unsigned)a->watch, &w, &err);
+    if (s == LU_OK && w.changes)
+      fprintf(run->out, "%-4s  moves: %" PRIu32 " changes seen in %" PRIu64 " ms, high %.0f %%\n",
+              lu_reader_line(i), w.changes, a->watch, w.samples ? 100.0 * w.high / w.samples : 0.0);
+  }
+  lu_reader_close(r);
+  return s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
+}
+
+/* ---- sampling ---- */
+static int take_sample(lu_run *run, const args *a)
+{
+  lu_err err = {0};
+  lu_inflow flow = {0}, text = {.most = (size_t)1 << 30};
+  lu_meter meter;
+  uint64_t count = a->link.count ? a->link.count : 65536;
+  uint32_t rate = a->sample_rate ? (uint32_t)a->sample_rate : 1000000;
+  lu_stop_arm();
+  lu_hooks hooks = lu_meter_start(&meter, run, "samples");
+  lu_status s = lu_ftdi_sample(a->link.ftdi, rate, count, &hooks, &flow, &err);
+  lu_meter_end(&meter);
+  lu_stop_disarm();
+  int code = s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
+  if (flow.len) {
+    lu_err write_err = {0};
+    s = lu_sampler_vcd((lu_bytes){flow.at, flow.len}, rate, a->names.at, a->names.count, &text,
+                       &write_err);
+    if (s == LU_OK)
+      s = lu_file_write(a->output, text.at, text.len, &write_err);
+    if (s != LU_OK)
+      code = lu_say_error(run, &write_err);
+    else
+      fprintf(run->err, "%s: %zu samples of 8 lines, about %" PRIu32 " a second\n", a->output,
+              flow.len, rate);
+  }
+  if (lu_stop_asked())
+    code = LU_EXIT_SYSTEM;
+  lu_inflow_free(&flow);
+  lu_inflow_free(&text);
+  return code;
+}
+
+static int take(lu_run *run, void *opaque)
+{
+  args *a = opaque;
+  if (a->list)
+    return list(run);
+  if (!a->link.port && !a->link.ftdi)
+    return lu_say_usage(run, "take: say which device: --port PORT or --ftdi SERIAL; --list shows them");
+  if (a->byte_order && strcmp(a->byte_order, "big") && strcmp(a->byte_order, "little"))
+    return lu_say_usage(run, "take: --byte-order expects little or big, found '%.40s'", a->byte_order);
+  if (a->levels)
+    return take_levels(run, a);
+  if (!a->output)
+    return lu_say_usage(run, "take: say where the dump goes: --output FILE");
+  if (a->form && !lu_dumpform_named(a->form)) {
+    lu_err err = {0};
+    lu_dump nothing = {0};
+    lu_status s = lu_link_write(a->output, a->form, &nothing, &err); /* only says what is wrong */
+    return s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
+  }
+  if (a->sample && !a->link.ftdi)
+    return lu_say_usage(run, "take: --sample needs --ftdi SERIAL (or --ftdi any)");
+  if (a->sample)
+    return take_sample(run, a);
+  return a->text ? take_text(run, a) : take_memory(run, a);
+}
+
+static const lu_option options[] = {
+    {"list", 'l', LU_OPT_FLAG, offsetof(args, list), 0, 0, NULL, "list serial ports and FTDI chips"},
+    {"output", 'o', LU_OPT_TEXT, offsetof(args, output), 0, 0, "FILE", "where the dump goes"},
+    {"form", 0, LU_OPT_TEXT, offsetof(args, form), 0, 0, "FORM",
+     "raw, ihex, srec or hextext (default: by the file's ending)"},
+    {"byte-order", 0, LU_OPT_TEXT, offsetof(args, byte_order), 0, 0, "ORDER",
+     "of words wider than 8 bits in the dump: little (default) or big"},
+    {"passes", 0, LU_OPT_NUMBER, offsetof(args, passes), 1, 1000, "N", "read the range N times, one file each"},
+    {"text", 't', LU_OPT_FLAG, offsetof(args, text), 0, 0, NULL, "the device prints its memory as text"},
+    {"send", 's', LU_OPT_LIST, offsetof(args, sends), 0, 0, "TEXT",
+     "text: send this; {from} {to} {count} stand for addresses, \\r for return; may be repeated"},
+    {"prompt", 0, LU_OPT_TEXT, offsetof(args, prompt), 0, 0, "TEXT", "text: what the device prints when it is ready"},
+    {"step", 0, LU_OPT_NUMBER, offsetof(args, step), 1, UINT32_MAX, "N", "text: ask for N addresses at a time"},
+    {"char-delay", 0, LU_OPT_NUMBER, offsetof(args, char_ms), 0, 10000, "MS", "text: pause after each character sent"},
+    {"line-delay", 0, LU_OPT_NUMBER, offsetof(args, line_ms), 0, 60000, "MS", "text: pause after each line sent"},
+    {"wait", 0, LU_OPT_NUMBER, offsetof(args, first_ms), 1, 3600000, "MS", "text: for the first byte (default 10000)"},
+    {"idle", 0, LU_OPT_NUMBER, offsetof(args, idle_ms), 1, 3600000, "MS",
+     "text: silence that ends an answer (default 1000)"},
+    {"as", 0, LU_OPT_TEXT, offsetof(args, as), 0, 0, "FORM",
+     "text: what comes: auto (default), a dump form, xmodem or xmodem-sum"},
+    {"levels", 0, LU_OPT_FLAG, offsetof(args, levels), 0, 0, NULL,
+     "only show what each of the reader's lines reads as, driven and let go"},
+    {"watch", 0, LU_OPT_NUMBER, offsetof(args, watch), 1, 1000, "MS", "levels: then watch each line for so long"},
+    {"sample", 0, LU_OPT_FLAG, offsetof(args, sample), 0, 0, NULL,
+     "sample the eight lines of an FTDI chip into a VCD capture"},
+    {"sample-rate", 0, LU_OPT_NUMBER, offsetof(args, sample_rate), 100, 10000000, "HZ", "samples a second (default 1000000)"},
+    {"name", 0, LU_OPT_LIST, offsetof(args, names), 0, 0, "NAME", "sample: name of the next line, from line 0"},
+    LU_LINK_OPTIONS(args),
+    {0},
+};
+
+static const char *const examples[] = {
+    "lineup take --list",
+    NULL,
+};
+
+const lu_command lu_command_take = {
+    .name = "take",
+    .summary = "read a memory, or capture lines, over a link",
+    .usage = "--port PORT|--ftdi SERIAL -o FILE [OPTION ...]",
+    .options = options,
+    .args_size = sizeof(args),
+    .operands_offset = offsetof(args, operands),
+    .most_operands = 0,
+    .examples = examples,
+    .run = take,
+};

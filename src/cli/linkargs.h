@@ -48,8 +48,8 @@ typedef struct lu_link_args {
    "access, write, precharge in cycles of the reader's clock; rows refreshed a tick"},             \
   {"rate", 0, LU_OPT_NUMBER, offsetof(T, link.rate), 300, 4000000, "RATE",                          \
    "go to this line rate once the reader has answered"},                                           \
-  {"from", 0, LU_OPT_NUMBER, offsetof(T, link.from), 0, 0, NULL, "first word (default 0)"},         \
-  {"count", 'n', LU_OPT_NUMBER, offsetof(T, link.count), 0, 0, NULL, "words (default: all behind the first)"}
+  {"from", 0, LU_OPT_NUMBER, offsetof(T, link.from), 0, 0, "ADDR", "first word (default 0)"},         \
+  {"count", 'n', LU_OPT_NUMBER, offsetof(T, link.count), 0, 0, "N", "words (default: all behind the first)"}
 
 /* The line's settings. ERR_USAGE for a word that is none. */
 LU_MUST_USE lu_status lu_link_line(const lu_link_args *a, lu_line *out, lu_err *err);

@@ -372,7 +372,7 @@ static void march_word(uint32_t at, const uint8_t *ops, uint8_t n, uint16_t plai
 /* Ends early when the next word's failures might not fit in the reply; the host goes on from there. */
 static uint8_t do_march(const uint8_t *b, uint16_t len)
 {
-  if (len < 15 || len != 15 + b[14])
+  if (len < 15 || len != 15u + b[14])
     return LU_WIRE_LENGTH;
   uint32_t at = be32(b), words = be32(b + 4), done = 0;
   uint16_t seed = be16(b + 10);

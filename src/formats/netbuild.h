@@ -50,10 +50,13 @@ uint32_t *lu_keymap_find(const lu_keymap *map, uint64_t key); /* NULL: not there
 /* The value's place, new ones LU_NONE; NULL when memory is refused. */
 uint32_t *lu_keymap_put(lu_keymap *map, lu_arena *mem, uint64_t key);
 
+/* A name, with what is known of it right before its text: looking a name up touches one slot of
+ * the table and one place of the pool. Lives in the caller's arena; ended by NUL. */
 typedef struct lu_atom {
-  const char *text; /* in the caller's arena, ended by NUL */
   uint32_t len;
   uint32_t part, net; /* index of the part or net of that name, or LU_NONE */
+  uint32_t mark_part, mark_pin; /* the part whose pin of this number was seen last, and the pin */
+  char text[];
 } lu_atom;
 
 typedef struct lu_rawpin {
@@ -68,12 +71,14 @@ typedef struct lu_netbuild {
   lu_arena work;   /* gone after lu_netbuild_end */
   lu_err *err;
   const char *format;
-  lu_pile atoms, parts, nets, pins; /* lu_atom, lu_net_part, uint32_t (atom), lu_rawpin */
+  lu_pile parts, nets, pins; /* lu_net_part, uint32_t (atom), lu_rawpin */
   struct lu_nameslot {
-    uint32_t hash, atom;
+    uint32_t hash, atom; /* atom + 1; 0 = empty */
   } *slots;
-  size_t slot_room;
-  char *text_at, *text_end;
+  size_t slot_room, atom_count;
+  /* Pool of names: an atom is the index of its eight bytes; piece k has 8192 << k of them. */
+  uint64_t *pool[19];
+  uint32_t pool_at;
   size_t name_most; /* bytes of one name, LU_NETNAME_MOST unless a reader allows more */
   size_t note_count, note_room, notes_lost;
   const char **notes;
@@ -93,7 +98,8 @@ LU_MUST_USE lu_status lu_netbuild_atom(lu_netbuild *b, const char *text, size_t 
                                        const void *place, uint32_t *atom);
 static inline const lu_atom *lu_netbuild_atom_at(const lu_netbuild *b, uint32_t atom)
 {
-  return lu_pile_at(&b->atoms, atom);
+  unsigned k = 31 - (unsigned)__builtin_clz((atom >> 13) + 1);
+  return (const lu_atom *)(const void *)(b->pool[k] + (atom - (((uint32_t)1 << k) - 1) * 8192u));
 }
 static inline const char *lu_netbuild_text(const lu_netbuild *b, uint32_t atom)
 {

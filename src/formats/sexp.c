@@ -85,6 +85,11 @@ lu_status lu_sexp_next(lu_sexp *s, lu_netbuild *b, lu_token *token)
 lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b)
 {
   const char *at = s->at, *end = s->end;
+  if (at < end && *at == ')') { /* the usual case behind a value */
+    s->at = at + 1;
+    s->depth--;
+    return LU_OK;
+  }
   unsigned level = 1, most = LU_SEXP_DEEPEST - s->depth + 1;
   bool escaped;
   for (; at < end; at++) {
@@ -110,6 +115,23 @@ lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b)
                           level + s->depth - 1);
 }
 
+/* Behind an opening bracket: the list's keyword; false if it has none. */
+static bool keyword(lu_sexp *s)
+{
+  const char *at = s->at;
+  while (at < s->end && kind_of[(uint8_t)*at] == BLANK)
+    at++;
+  s->text = at;
+  while (at < s->end && kind_of[(uint8_t)*at] == PLAIN)
+    at++;
+  s->len = (size_t)(at - s->text);
+  s->quoted = s->escaped = false;
+  if (!s->len)
+    return false;
+  s->at = at;
+  return true;
+}
+
 lu_status lu_sexp_item(lu_sexp *s, lu_netbuild *b, lu_token *token)
 {
   for (;;) {
@@ -121,19 +143,8 @@ lu_status lu_sexp_item(lu_sexp *s, lu_netbuild *b, lu_token *token)
     if (*token == LU_TOKEN_END)
       return lu_netbuild_fail(b, LU_ERR_SYNTAX, s->end,
                               "expected %u closing brackets, found the end of the file", s->depth);
-    if (*token != LU_TOKEN_OPEN)
+    if (*token != LU_TOKEN_OPEN || keyword(s))
       return LU_OK;
-    const char *at = s->at;
-    lu_sexp ahead = *s;
-    lu_token first;
-    st = lu_sexp_next(&ahead, b, &first);
-    if (st)
-      return st;
-    if (first == LU_TOKEN_ATOM && !ahead.quoted) {
-      *s = ahead;
-      return LU_OK;
-    }
-    s->at = at;
     st = lu_sexp_skip(s, b);
     if (st)
       return st;

@@ -1,0 +1,581 @@
+/* SPDX-License-Identifier: MIT */
+/* Value change dumps. Source: IEEE Std 1364-2001, clause 18.
+ *
+ * Two ways through the body give the same result: fast() takes the common shapes while at least
+ * FAST_MARGIN bytes lie ahead, and body_word() takes any single word. */
+#include "formats/vcd.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+/* fast() looks at most this far ahead: letter, 64 digits, 8 bytes at once, blank, code, blank. */
+enum { FAST_MARGIN = 128 };
+
+/* What a word of the body begins with; levels are 4 | value | unknown << 1. */
+enum { C_OTHER, C_BITS, C_TIME, C_BLANK, C_LOW = 4, C_HIGH, C_X, C_Z };
+
+static const uint8_t class_of[256] = {
+    ['0'] = C_LOW,   ['1'] = C_HIGH,   ['x'] = C_X,      ['X'] = C_X,      ['z'] = C_Z,
+    ['Z'] = C_Z,     ['b'] = C_BITS,   ['B'] = C_BITS,   ['#'] = C_TIME,   [' '] = C_BLANK,
+    ['\t'] = C_BLANK, ['\n'] = C_BLANK, ['\r'] = C_BLANK, ['\v'] = C_BLANK, ['\f'] = C_BLANK,
+};
+
+static bool blank(char c)
+{
+  return class_of[(unsigned char)c] == C_BLANK;
+}
+
+void lu_vcd_place(const lu_vcd *r, const char *at, uint32_t *line, uint32_t *column)
+{
+  size_t n = (size_t)(at - r->buf), start = 0;
+  uint32_t lines = 0;
+  for (size_t i = 0; i < n; i++)
+    if (r->buf[i] == '\n') {
+      lines++;
+      start = i + 1;
+    }
+  *line = r->line + lines;
+  *column = (uint32_t)(n - start) + (lines ? 1 : r->column);
+}
+
+lu_status lu_vcd_fail(const lu_vcd *r, lu_err *err, lu_status status, const char *at,
+                      const char *format, ...)
+{
+  char text[240];
+  va_list ap;
+  va_start(ap, format);
+  vsnprintf(text, sizeof text, format, ap);
+  va_end(ap);
+  lu_fail_at(err, status, r->buf, r->buf_len, (size_t)(at - r->buf), "%s", text);
+  if (!err)
+    return status;
+  lu_vcd_place(r, at, &err->line, &err->column);
+  size_t shown = strlen(err->excerpt);
+  /* A line that began in an earlier piece cannot be shown whole. */
+  if (err->column > shown + 1)
+    err->excerpt[0] = '\0';
+  return status;
+}
+
+static lu_status undeclared(const lu_vcd *r, lu_err *err, const char *code, size_t len)
+{
+  if (!len)
+    return lu_vcd_fail(r, err, LU_ERR_SYNTAX, code, "expected an identifier code right after the value");
+  return lu_vcd_fail(r, err, LU_ERR_SYNTAX, code,
+                     "expected a declared identifier code, found '%.*s'",
+                     (int)(len > 40 ? 40 : len), code);
+}
+
+/* Leftmost digit extends: 0 and 1 by 0, x by x, z by z (the standard's left-extension table). */
+static char extension(char leftmost)
+{
+  return leftmost == '1' ? '0' : leftmost;
+}
+
+static lu_status put_digits(lu_vcd *r, const char *at, uint32_t entry, const char *digits,
+                            size_t count, lu_err *err)
+{
+  const lu_cap_signal *s = &r->s.cap.signals[r->entry_signal[entry]];
+  if (s->kind == LU_CAP_EVENT)
+    return LU_OK;
+  if (s->kind == LU_CAP_REAL)
+    return lu_vcd_fail(r, err, LU_ERR_VALUE, at, "expected a real number for %s, found digits",
+                       s->name);
+  if (count > s->width)
+    return lu_vcd_fail(r, err, LU_ERR_VALUE, at, "expected at most %u digits for %s, found %zu",
+                       s->width, s->name, count);
+  if (r->s.blind)
+    return LU_OK;
+  for (uint32_t i = 0; i < s->width; i++)
+    lu_capstate_put_level(&r->s, s->home + i,
+                          i < count ? digits[count - 1 - i] : extension(digits[0]));
+  return LU_OK;
+}
+
+static lu_status time_word(lu_vcd *r, const char *word, size_t len, lu_err *err)
+{
+  size_t n = 1;
+  while (n < len && word[n] >= '0' && word[n] <= '9')
+    n++;
+  uint64_t t;
+  if (n == 1 || n != len || !lu_text_u64(word + 1, n - 1, 10, INT64_MAX, &t))
+    return lu_vcd_fail(r, err, LU_ERR_SYNTAX, word, "expected a time below 2^63 after #, found '%.*s'",
+                       (int)(len > 40 ? 40 : len), word);
+  if (r->s.has_time && (int64_t)t < r->s.time)
+    return lu_vcd_fail(r, err, LU_ERR_VALUE, word, "time goes backwards: %llu after %lld",
+                       (unsigned long long)t, (long long)r->s.time);
+  lu_status s = LU_OK;
+  if ((int64_t)t != r->s.time)
+    s = lu_capstate_emit(&r->s, err);
+  r->s.time = (int64_t)t;
+  r->s.has_time = true;
+  return s;
+}
+
+static bool is_digit(char c)
+{
+  return class_of[(unsigned char)c] >= C_LOW;
+}
+
+/* b, r or s: the value is kept until its code comes. */
+static lu_status value_word(lu_vcd *r, const char *word, size_t len, lu_err *err)
+{
+  size_t n = 1;
+  r->held_len = 0;
+  r->in = LU_VCD_CODE;
+  if (class_of[(unsigned char)*word] != C_BITS)
+    return LU_OK; /* a real or a text: only its code is checked */
+  while (n < len && is_digit(word[n]))
+    n++;
+  if (n == 1)
+    return lu_vcd_fail(r, err, LU_ERR_SYNTAX, word, "expected digits 0, 1, x or z after %c", *word);
+  if (n - 1 > r->widest)
+    return lu_vcd_fail(r, err, LU_ERR_VALUE, word,
+                       "expected at most the %u digits of the widest signal, found %zu", r->widest,
+                       n - 1);
+  memcpy(r->held, word + 1, n - 1);
+  r->held_len = n - 1;
+  if (n == len)
+    return LU_OK;
+  /* "b1010!": no blank before the code. */
+  uint32_t entry = lu_vcd_find(r, word + n, len - n);
+  if (!entry)
+    return lu_vcd_fail(r, err, LU_ERR_SYNTAX, word + n, "expected a digit or a blank, found '%c'",
+                       word[n]);
+  r->in = LU_VCD_BODY;
+  return put_digits(r, word, entry, r->held, r->held_len, err);
+}
+
+static lu_status code_word(lu_vcd *r, const char *word, size_t len, lu_err *err)
+{
+  uint32_t entry = lu_vcd_find(r, word, len);
+  if (!entry)
+    return undeclared(r, err, word, len);
+  r->in = LU_VCD_BODY;
+  if (!r->held_len) {
+    const lu_cap_signal *s = &r->s.cap.signals[r->entry_signal[entry]];
+    if (s->kind == LU_CAP_LEVEL)
+      return lu_vcd_fail(r, err, LU_ERR_VALUE, word, "expected digits for %s, found a real number",
+                         s->name);
+    return LU_OK;
+  }
+  return put_digits(r, word, entry, r->held, r->held_len, err);
+}
+
+static lu_status body_command(lu_vcd *r, const char *word, size_t len, lu_err *err)
+{
+  static const char *const skipped[] = {"$comment", "$date", "$version"};
+  static const char *const dumps[] = {"$dumpvars", "$dumpall", "$dumpoff", "$dumpon"};
+  if (lu_vcd_is(word, len, "$end")) {
+    if (!r->in_dump)
+      return lu_vcd_fail(r, err, LU_ERR_SYNTAX, word, "$end without a command before it");
+    r->in_dump = false;
+    return LU_OK;
+  }
+  for (size_t i = 0; i < sizeof skipped / sizeof *skipped; i++)
+    if (lu_vcd_is(word, len, skipped[i])) {
+      r->text_back = LU_VCD_BODY;
+      r->in = LU_VCD_TEXT;
+      return LU_OK;
+    }
+  for (size_t i = 0; i < sizeof dumps / sizeof *dumps; i++) {
+    if (!lu_vcd_is(word, len, dumps[i]))
+      continue;
+    uint32_t column;
+    lu_vcd_place(r, word, &r->dump_line, &column);
+    r->in_dump = true;
+    if (i == 2) {
+      lu_capstate_forget(&r->s);
+      r->s.blind = true;
+    } else if (i == 3) {
+      r->s.blind = false;
+    }
+    return LU_OK;
+  }
+  return lu_vcd_fail(r, err, LU_ERR_SYNTAX, word,
+                     "expected $dumpvars, $dumpall, $dumpoff, $dumpon or $comment, found '%.*s'",
+                     (int)(len > 40 ? 40 : len), word);
+}
+
+static lu_status body_word(lu_vcd *r, const char *word, size_t len, lu_err *err)
+{
+  switch (class_of[(unsigned char)*word]) {
+  case C_LOW:
+  case C_HIGH:
+  case C_X:
+  case C_Z: {
+    uint32_t entry = lu_vcd_find(r, word + 1, len - 1);
+    return entry ? put_digits(r, word, entry, word, 1, err) : undeclared(r, err, word + 1, len - 1);
+  }
+  case C_BITS:
+    return value_word(r, word, len, err);
+  case C_TIME:
+    return time_word(r, word, len, err);
+  default:
+    break;
+  }
+  if (*word == 'r' || *word == 'R' || *word == 's' || *word == 'S')
+    return value_word(r, word, len, err);
+  if (*word == '$')
+    return body_command(r, word, len, err);
+  return lu_vcd_fail(r, err, LU_ERR_SYNTAX, word, "expected a time, a value or a command, found '%.*s'",
+                     (int)(len > 40 ? 40 : len), word);
+}
+
+static lu_status any_word(lu_vcd *r, const char *word, size_t len, lu_err *err)
+{
+  switch (r->in) {
+  case LU_VCD_HEAD:
+    return lu_vcd_head_word(r, word, len, err);
+  case LU_VCD_TEXT:
+    if (lu_vcd_ends(word, len))
+      r->in = r->text_back;
+    return LU_OK;
+  case LU_VCD_ARGS:
+    return lu_vcd_args_word(r, word, len, err);
+  case LU_VCD_BODY:
+    return body_word(r, word, len, err);
+  case LU_VCD_CODE:
+    return code_word(r, word, len, err);
+  }
+  return LU_OK;
+}
+
+static uint64_t load8(const char *p)
+{
+  uint64_t w;
+  memcpy(&w, p, 8);
+#if __BYTE_ORDER__ == __ORDER_BIG_ENDIAN__
+  w = __builtin_bswap64(w);
+#endif
+  return w;
+}
+
+/* The low bits of eight bytes, the first byte's highest. */
+static uint64_t gather(uint64_t w)
+{
+  return (w & 0x0101010101010101u) * 0x8040201008040201u >> 56;
+}
+
+/* Digits 0 and 1 at p, eight at a time; *count is at most 72. */
+static inline uint64_t binary(const char *p, unsigned *count)
+{
+  uint64_t value = 0;
+  unsigned n = 0;
+  for (;;) {
+    uint64_t w = load8(p + n), odd = (w ^ 0x3030303030303030u) & 0xfefefefefefefefeu;
+    if (odd) {
+      unsigned k = (unsigned)__builtin_ctzll(odd) / 8;
+      if (k)
+        value = value << k | gather(w << (8 - k) * 8);
+      *count = n + k;
+      return value;
+    }
+    value = value << 8 | gather(w);
+    n += 8;
+    if (n > 64) {
+      *count = n;
+      return value;
+    }
+  }
+}
+
+/* Any digits at p, at most 64, extended to the left as far as the slot goes. */
+static __attribute__((noinline)) uint64_t mixed(const char *p, unsigned *count, uint64_t *unknown)
+{
+  uint64_t v = 0, u = 0;
+  unsigned n = 0, c;
+  unsigned first = class_of[(unsigned char)p[0]];
+  if (first == C_X || first == C_Z) {
+    u = UINT64_MAX;
+    v = first == C_Z ? UINT64_MAX : 0;
+  }
+  while (n <= 64 && (c = class_of[(unsigned char)p[n]]) >= C_LOW) {
+    v = v << 1 | (c & 1);
+    u = u << 1 | (c >> 1 & 1);
+    n++;
+  }
+  *count = n;
+  *unknown = u;
+  return v;
+}
+
+/* The entry of the code at p, which ends at a blank; *end is that blank. 0: not the fast way. */
+static inline uint32_t short_code(const lu_vcd *r, const char *p, const char **end)
+{
+  unsigned char a = (unsigned char)p[0], b = (unsigned char)p[1], c = (unsigned char)p[2];
+  if (class_of[b] == C_BLANK) {
+    *end = p + 1;
+    return r->one[a];
+  }
+  if (class_of[c] == C_BLANK) {
+    *end = p + 2;
+    return r->two[(unsigned)a << 8 | b];
+  }
+  if (!r->three || class_of[(unsigned char)p[3]] != C_BLANK)
+    return 0;
+  unsigned i = a - 33u, j = b - 33u, k = c - 33u;
+  if (i > 93 || j > 93 || k > 93)
+    return 0;
+  *end = p + 3;
+  return r->three[(i * 94 + j) * 94 + k];
+}
+
+static inline void store(lu_vcd *r, const lu_vcd_entry *e, uint64_t value, uint64_t unknown, bool few)
+{
+  uint64_t *v = &r->s.value[e->slot], *u = &r->s.unknown[e->slot];
+  *v = (*v & ~e->mask) | (value & e->mask);
+  *u = (*u & ~e->mask) | (unknown & e->mask);
+  if (few)
+    r->s.low[0] |= (uint64_t)1 << e->slot;
+  else
+    lu_capstate_touch(&r->s, e->slot);
+}
+
+/* One vector at p ("b0101 !"); its end, or NULL when it needs the other way. */
+static inline const char *fast_vector(lu_vcd *r, const char *p, bool few)
+{
+  unsigned n;
+  uint64_t unknown = 0, value = binary(p + 1, &n);
+  const char *q = p + 1 + n;
+  if (n > 64)
+    return NULL;
+  if (!blank(*q)) {
+    value = mixed(p + 1, &n, &unknown);
+    q = p + 1 + n;
+    if (n > 64 || !blank(*q))
+      return NULL;
+  }
+  const char *end = q;
+  uint32_t code = n ? short_code(r, q + 1, &end) : 0;
+  const lu_vcd_entry *e = &r->entries[code];
+  if (!e->mask || n > e->width)
+    return NULL;
+  store(r, e, value << e->shift, unknown << e->shift, few);
+  return end + 1;
+}
+
+/* A time mark at p; its end, or NULL when it needs the other way. */
+static inline const char *fast_time(lu_vcd *r, const char *p, lu_status *status, lu_err *err)
+{
+  uint64_t t = 0;
+  const char *q = p + 1;
+  for (; (unsigned char)(*q - '0') < 10 && q < p + 19; q++)
+    t = t * 10 + (unsigned char)(*q - '0');
+  if (!blank(*q) || q == p + 1 || (int64_t)t <= r->s.time)
+    return NULL;
+  *status = lu_capstate_emit(&r->s, err);
+  r->s.time = (int64_t)t;
+  r->s.has_time = true;
+  return q + 1;
+}
+
+/* Takes words of the common shapes from p on while p < stop. Returns where it could not go on. */
+static inline __attribute__((always_inline)) const char *
+fast_words(lu_vcd *r, const char *p, const char *stop, bool few, lu_status *status, lu_err *err)
+{
+  while (p < stop) {
+    unsigned c = class_of[(unsigned char)*p];
+    if (c >= C_LOW) {
+      const char *end = p;
+      const lu_vcd_entry *e = &r->entries[short_code(r, p + 1, &end)];
+      if (e->width != 1)
+        return p;
+      store(r, e, -(uint64_t)(c & 1), -(uint64_t)(c >> 1 & 1), few);
+      p = end + 1;
+    } else if (c == C_TIME) {
+      const char *q = fast_time(r, p, status, err);
+      if (!q || *status != LU_OK)
+        return q ? q : p;
+      p = q;
+    } else if (c == C_BITS) {
+      const char *q = fast_vector(r, p, few);
+      if (!q)
+        return p;
+      p = q;
+    } else if (c == C_BLANK) {
+      p++;
+    } else {
+      return p;
+    }
+  }
+  return p;
+}
+
+static const char *fast(lu_vcd *r, const char *p, const char *end, lu_status *status, lu_err *err)
+{
+  if (end - p <= FAST_MARGIN || !r->s.has_time || r->s.blind)
+    return p;
+  return r->s.few ? fast_words(r, p, end - FAST_MARGIN, true, status, err)
+                  : fast_words(r, p, end - FAST_MARGIN, false, status, err);
+}
+
+/* Everything in buf, which ends at the end of a word. */
+static lu_status words(lu_vcd *r, const char *buf, size_t len, lu_err *err)
+{
+  const char *p = buf, *end = buf + len;
+  lu_status s = LU_OK;
+  r->buf = buf;
+  r->buf_len = len;
+  while (p < end && s == LU_OK) {
+    if (r->in == LU_VCD_BODY)
+      p = fast(r, p, end, &s, err);
+    while (p < end && blank(*p))
+      p++;
+    if (p >= end || s != LU_OK)
+      break;
+    const char *word = p;
+    while (p < end && !blank(*p))
+      p++;
+    s = p - word > LU_VCD_WORD_MOST && r->in != LU_VCD_TEXT
+            ? lu_vcd_fail(r, err, LU_ERR_LIMIT, word, "a word of more than %d characters",
+                          LU_VCD_WORD_MOST)
+            : any_word(r, word, (size_t)(p - word), err);
+  }
+  return s;
+}
+
+/* Counts the lines of what has been taken, in blocks that the compiler can do 16 bytes at a time. */
+static void advance(lu_vcd *r, const char *at, size_t len)
+{
+  size_t lines = 0;
+  for (size_t i = 0; i < len;) {
+    size_t stop = len - i > 248 ? i + 248 : len;
+    uint8_t block = 0;
+    for (; i < stop; i++)
+      block = (uint8_t)(block + (at[i] == '\n'));
+    lines += block;
+  }
+  size_t tail = 0;
+  while (tail < len && at[len - 1 - tail] != '\n')
+    tail++;
+  r->line += (uint32_t)lines;
+  r->column = (uint32_t)tail + (lines ? 1 : r->column);
+}
+
+static lu_status carry_more(lu_vcd *r, const char *at, size_t len, lu_err *err)
+{
+  size_t room = LU_VCD_WORD_MOST + 8 - r->carry_len;
+  if (len <= room) {
+    memcpy(r->carry + r->carry_len, at, len);
+    r->carry_len += len;
+    return LU_OK;
+  }
+  r->buf = r->carry;
+  r->buf_len = r->carry_len;
+  return lu_vcd_fail(r, err, LU_ERR_LIMIT, r->carry, "a word of more than %d characters",
+                     LU_VCD_WORD_MOST);
+}
+
+static lu_status feed(void *reader, lu_bytes piece, lu_err *err)
+{
+  lu_vcd *r = reader;
+  const char *at = (const char *)piece.at;
+  size_t len = piece.len, n = 0;
+  if (r->carry_len) {
+    while (n < len && !blank(at[n]))
+      n++;
+    lu_status s = carry_more(r, at, n, err);
+    if (s != LU_OK || n == len)
+      return s;
+    s = words(r, r->carry, r->carry_len, err);
+    if (s != LU_OK)
+      return s;
+    advance(r, r->carry, r->carry_len);
+    r->carry_len = 0;
+    at += n;
+    len -= n;
+  }
+  n = len;
+  while (n && !blank(at[n - 1]))
+    n--;
+  lu_status s = words(r, at, n, err);
+  if (s != LU_OK)
+    return s;
+  advance(r, at, n);
+  return carry_more(r, at + n, len - n, err);
+}
+
+/* The capture was cut in the middle: what came before is used. */
+static void cut_notes(lu_vcd *r)
+{
+  if (r->carry_len && !lu_vcd_is(r->carry, r->carry_len, "$end"))
+    lu_capstate_note(&r->s, r->line, r->column,
+                     "the capture is cut off: its last word '%.*s' has no end and is left out",
+                     (int)(r->carry_len > 40 ? 40 : r->carry_len), r->carry);
+  else if (r->in == LU_VCD_CODE)
+    lu_capstate_note(&r->s, r->line, r->column, "the capture is cut off: its last value has no code");
+  else if (r->in == LU_VCD_TEXT)
+    lu_capstate_note(&r->s, r->line, r->column, "the capture ends inside a comment");
+  else if (r->in_dump && !r->carry_len)
+    lu_capstate_note(&r->s, r->line, r->column,
+                     "the capture is cut off inside the dump that begins on line %u", r->dump_line);
+}
+
+static lu_status end(void *reader, lu_err *err)
+{
+  lu_vcd *r = reader;
+  bool body = r->in == LU_VCD_BODY || r->in == LU_VCD_CODE ||
+              (r->in == LU_VCD_TEXT && r->text_back == LU_VCD_BODY);
+  if (!body && r->in == LU_VCD_ARGS && !strcmp(r->command, "$enddefinitions") &&
+      lu_vcd_is(r->carry, r->carry_len, "$end")) {
+    /* The file has no more than a head, and no line end after it. */
+    lu_status s = words(r, r->carry, r->carry_len, err);
+    if (s != LU_OK)
+      return s;
+  } else if (!body) {
+    r->buf = r->carry;
+    r->buf_len = r->carry_len;
+    return lu_vcd_fail(r, err, LU_ERR_SYNTAX, r->buf,
+                       "expected $enddefinitions $end, found the end of the capture");
+  }
+  cut_notes(r);
+  return lu_capstate_end(&r->s, err);
+}
+
+static void *open_vcd(lu_arena *mem, const lu_cap_options *options, lu_cap_sink sink,
+                      lu_cap_notes *notes)
+{
+  (void)options; /* time stands in the file */
+  lu_vcd *r = LU_NEW(mem, lu_vcd, 1);
+  if (!r)
+    return NULL;
+  lu_capstate_init(&r->s, mem, sink, notes);
+  r->s.cap.format = "vcd";
+  r->s.cap.tick_s = 1e-9;
+  r->line = r->column = 1;
+  r->two = LU_NEW(mem, uint32_t, 1 << 16);
+  r->carry = LU_NEW(mem, char, LU_VCD_WORD_MOST + 8);
+  r->entry_room = r->entry_signal_room = 8;
+  r->entries = LU_NEW(mem, lu_vcd_entry, r->entry_room);
+  r->entry_signal = LU_NEW(mem, uint32_t, r->entry_signal_room);
+  r->entry_count = 1; /* entry 0 is "not declared" */
+  return r->two && r->carry && r->entries && r->entry_signal ? r : NULL;
+}
+
+static int recognise(lu_bytes in)
+{
+  const char *at = (const char *)in.at;
+  size_t i = 0;
+  while (i < in.len && blank(at[i]))
+    i++;
+  if (i == in.len || at[i] != '$')
+    return 0;
+  static const char *const first[] = {"$date",  "$version", "$comment", "$timescale",
+                                      "$scope", "$var",     "$enddefinitions"};
+  for (size_t k = 0; k < sizeof first / sizeof *first; k++)
+    if (in.len - i >= strlen(first[k]) && !memcmp(at + i, first[k], strlen(first[k])))
+      return 100;
+  return 60;
+}
+
+const lu_capform lu_capform_vcd = {
+    .name = "vcd",
+    .summary = "value change dump, IEEE 1364",
+    .ending = "vcd",
+    .recognise = recognise,
+    .open = open_vcd,
+    .feed = feed,
+    .end = end,
+};

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "pattern/contents.h"
 
-#include <stdbool.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/text.h"
@@ -468,4 +468,41 @@ void lu_contents_fill(const lu_contents *contents, unsigned variant, unsigned wi
     else
       fill_counting(bytes, c.start + first * c.step, c.step, flip, mask_of(width), count, words);
   }
+}
+
+bool lu_contents_expression(const lu_contents *contents, unsigned width, char *text, size_t len)
+{
+  const char *flip = contents->parameter ? "~" : "";
+  const char *one = width > 32 ? "UINT64_C(1)" : "UINT32_C(1)";
+  unsigned long long mask = mask_of(width), ones = background(0) & mask;
+  switch ((enum kind)contents->kind) {
+  case CONSTANT:
+    snprintf(text, len, "0x%llxu", contents->parameter ? mask : 0);
+    return true;
+  case BACKGROUND:
+    snprintf(text, len, "0x%llxu", (unsigned long long)background(contents->parameter) & mask);
+    return true;
+  case ALTERNATE:
+    snprintf(text, len, "(i & 1u ? 0x%llxu : 0x%llxu)", contents->parameter ? ones : ~ones & mask,
+             contents->parameter ? ~ones & mask : ones);
+    return true;
+  case STRIPES:
+    snprintf(text, len, "(i >> %u & 1u ? 0x%llxu : 0u)", contents->parameter ? row_bits[0] : 0u,
+             mask);
+    return true;
+  case ADDRESS:
+    snprintf(text, len, "%s(lu_value)i", flip);
+    return true;
+  case WALKING:
+    snprintf(text, len, "%s(%s << i %% %u)", flip, one, width);
+    return true;
+  case PRBS:
+    break;
+  }
+  return false;
+}
+
+const lu_prbs *lu_contents_sequence(const lu_contents *contents)
+{
+  return contents->kind == PRBS ? &lu_prbs_table[contents->parameter] : NULL;
 }

@@ -10,6 +10,7 @@
  *
  * width 1..64 bits, low bit = D0; bytes: bytes a word takes in memory and in the buffer, 1, 2, 4
  * or 8, with 8 * bytes >= width. Word i of a block stands at word address base_word + i. */
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -40,5 +41,12 @@ uint64_t lu_contents_word(const lu_contents *contents, unsigned variant, unsigne
 void lu_contents_fill(const lu_contents *contents, unsigned variant, unsigned width,
                       uint64_t base_word, unsigned bytes, uint64_t first, size_t count,
                       void *words);
+
+/* The value of variant 0 as a C expression of an unsigned index i (uint32_t or wider), for programs
+ * that run elsewhere: text[len]. False for pseudo-random contents, which need a register. The value
+ * may have bits above width set and speaks of a type lu_value for whole words. */
+bool lu_contents_expression(const lu_contents *contents, unsigned width, char *text, size_t len);
+/* The sequence of pseudo-random contents, else NULL. */
+const struct lu_prbs *lu_contents_sequence(const lu_contents *contents);
 
 #endif

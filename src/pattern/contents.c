@@ -272,11 +272,10 @@ static uint64_t raw_word(const lu_contents *contents, unsigned variant, unsigned
   case PRBS:
     break;
   }
-  lu_prbs_run run;
-  uint64_t bits;
-  prbs_begin(contents, width, i, &run);
-  lu_prbs_take(&run, prbs_limited(contents, variant), &bits, 1);
-  return prbs_shape(contents, variant, width, bits);
+  const lu_prbs *prbs = &lu_prbs_table[contents->parameter];
+  uint64_t bit = i % lu_prbs_period(prbs) * width;
+  return prbs_shape(contents, variant, width,
+                    lu_prbs_word(prbs, prbs_limited(contents, variant), bit));
 }
 
 uint64_t lu_contents_word(const lu_contents *contents, unsigned variant, unsigned width,
@@ -402,7 +401,7 @@ static uint64_t reversed_groups(uint64_t v, unsigned width)
 static void fill_prbs_whole(const lu_contents *contents, unsigned variant, unsigned bytes,
                             lu_prbs_run *run, size_t count, void *words)
 {
-  enum { CHUNK = 128 };
+  enum { CHUNK = 256 };
   uint64_t bits[CHUNK];
   bool limited = prbs_limited(contents, variant);
   uint64_t flip = variant >= 2 && !lu_prbs_table[contents->parameter].limit ? ~UINT64_C(0) : 0;

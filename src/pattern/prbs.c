@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "pattern/prbs.h"
 
+#include <string.h>
+
 const lu_prbs lu_prbs_table[LU_PRBS_COUNT] = {
   {"prbs7", 7, 6, 0},    {"prbs9", 9, 5, 0},    {"prbs11", 11, 9, 0},
   {"prbs15", 15, 14, 0}, {"prbs20", 20, 3, 0},  {"qrss", 20, 17, 14},
@@ -44,35 +46,34 @@ static unsigned parity(uint64_t v)
   return (unsigned)__builtin_parityll(v);
 }
 
+enum { STEP = 4, CHUNK = 256 };
+
 void lu_prbs_start(lu_prbs_run *run, const lu_prbs *prbs, uint64_t bit)
 {
-  /* Squaring the recursion doubles both distances (characteristic 2); with the nearer one at
-   * least 64, a whole word depends on earlier words only. */
-  unsigned stretch = 1;
-  while (prbs->m * stretch < 64)
-    stretch *= 2;
-  *run = (lu_prbs_run){.prbs = prbs, .far_bits = prbs->n * stretch, .near_bits = prbs->m * stretch};
-  run->made = (run->far_bits + 63) / 64 + 1;
-  uint64_t r = power_of_x(prbs, bit % lu_prbs_period(prbs));
-  for (uint64_t word = 0; word < run->made; word++)
+  /* Squaring the recursion doubles both distances (characteristic 2): six times makes bits into
+   * words. The nearer distance is kept at STEP words or more, so that they go in steps. */
+  unsigned stretch = prbs->m < STEP ? 2 : 1;
+  *run = (lu_prbs_run){.prbs = prbs, .far_words = prbs->n * stretch,
+                       .near_words = prbs->m * stretch};
+  uint64_t period = lu_prbs_period(prbs), back = 64 * (uint64_t)run->far_words % period;
+  uint64_t r = power_of_x(prbs, (bit % period + period - back) % period);
+  for (unsigned word = 0; word < run->far_words; word++)
     for (unsigned i = 0; i < 64; i++, r = times_x(prbs, r))
-      run->ring[word] |= (uint64_t)parity(r) << i;
+      run->history[word] |= (uint64_t)parity(r) << i;
 }
 
-/* The 64 bits that stand `back` bits before word `word`. */
-static inline uint64_t earlier(const lu_prbs_run *run, uint64_t word, unsigned back)
+/* buf[far..far + count) from buf[0..far); may write up to STEP - 1 words more. */
+static void make_words(const lu_prbs_run *run, uint64_t *buf, size_t count)
 {
-  uint64_t at = word - (back + 63) / 64;
-  unsigned shift = (64 - back % 64) % 64;
-  uint64_t low = run->ring[at % 64] >> shift;
-  return shift ? low | run->ring[(at + 1) % 64] << (64 - shift) : low;
-}
-
-static void make(lu_prbs_run *run)
-{
-  run->ring[run->made % 64] =
-    earlier(run, run->made, run->far_bits) ^ earlier(run, run->made, run->near_bits);
-  run->made++;
+  const uint64_t *far = buf, *near = buf + run->far_words - run->near_words;
+  uint64_t *out = buf + run->far_words;
+  for (size_t i = 0; i < count; i += STEP) {
+    uint64_t made[STEP];
+    for (unsigned k = 0; k < STEP; k++)
+      made[k] = far[i + k] ^ near[i + k];
+    for (unsigned k = 0; k < STEP; k++)
+      out[i + k] = made[k];
+  }
 }
 
 /* A bit is forced to one where the next `limit` bits are all zero. */
@@ -91,11 +92,25 @@ static uint64_t limit_zeros(uint64_t word, uint64_t after, unsigned limit)
 void lu_prbs_take(lu_prbs_run *run, bool limited, uint64_t *words, size_t count)
 {
   unsigned limit = limited ? run->prbs->limit : 0;
-  for (size_t i = 0; i < count; i++) {
-    while (run->made < run->next + 2)
-      make(run);
-    uint64_t word = run->ring[run->next % 64];
-    words[i] = limit ? limit_zeros(word, run->ring[(run->next + 1) % 64], limit) : word;
-    run->next++;
+  uint64_t buf[64 + CHUNK + 2 * STEP];
+  for (size_t done = 0; done < count;) {
+    size_t part = count - done < CHUNK ? count - done : CHUNK;
+    const uint64_t *made = buf + run->far_words;
+    memcpy(buf, run->history, run->far_words * sizeof *buf);
+    make_words(run, buf, part + 1); /* one more: the limit looks ahead */
+    for (size_t i = 0; limit && i < part; i++)
+      words[done + i] = limit_zeros(made[i], made[i + 1], limit);
+    if (!limit)
+      memcpy(words + done, made, part * sizeof *words);
+    memcpy(run->history, buf + part, run->far_words * sizeof *buf);
+    done += part;
   }
+}
+
+uint64_t lu_prbs_word(const lu_prbs *prbs, bool limited, uint64_t bit)
+{
+  uint64_t words[2] = {0}, r = power_of_x(prbs, bit % lu_prbs_period(prbs));
+  for (unsigned i = 0; i < 64 + prbs->limit; i++, r = times_x(prbs, r))
+    words[i / 64] |= (uint64_t)parity(r) << i % 64;
+  return limited && prbs->limit ? limit_zeros(words[0], words[1], prbs->limit) : words[0];
 }

@@ -23,15 +23,16 @@ extern const lu_prbs lu_prbs_table[LU_PRBS_COUNT];
 /* A running sequence; bits come out 64 at a time, first bit lowest. */
 typedef struct lu_prbs_run {
   const lu_prbs *prbs;
-  unsigned far_bits, near_bits; /* the recursion stretched so that whole words come out */
-  uint64_t made, next;          /* words made, words handed out */
-  uint64_t ring[64];            /* the last words made, word w in ring[w % 64] */
+  unsigned far_words, near_words; /* the recursion stretched to whole words */
+  uint64_t history[64];           /* the far_words words before the next one */
 } lu_prbs_run;
 
 /* Starts at bit `bit` of the sequence (from 0). O(n^2 log bit) small steps. */
 void lu_prbs_start(lu_prbs_run *run, const lu_prbs *prbs, uint64_t bit);
 /* The next count words. limited: hold the sequence's zero limit, if it has one. */
 void lu_prbs_take(lu_prbs_run *run, bool limited, uint64_t *words, size_t count);
+/* 64 bits from bit `bit` on, on their own. */
+uint64_t lu_prbs_word(const lu_prbs *prbs, bool limited, uint64_t bit);
 /* Bits in a period: 2^n - 1. */
 uint64_t lu_prbs_period(const lu_prbs *prbs);
 

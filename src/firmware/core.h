@@ -55,6 +55,7 @@ bool core_step(void);
 /* ---- what the hardware gives ---- */
 void hw_idle(void);          /* called in every wait and at least every 256 words: feeds the watchdog */
 void hw_send(void);          /* there is something to send */
+void hw_hold(void);          /* until hw_send, only hw_can_send and hw_put take from the ring */
 bool hw_sent(void);          /* the last bit has left */
 uint16_t hw_now(void);       /* milliseconds, wrapping */
 /* An index that an interrupt also uses, read and written whole. */
@@ -73,5 +74,26 @@ bool hw_pin(uint8_t line);
 uint32_t hw_rate_near(uint32_t baud); /* the rate it can make within 3 %, or 0 */
 void hw_rate_set(uint32_t baud);
 uint32_t hw_clock_khz(void);
+
+#ifdef __AVR__
+#  include <avr/io.h>
+static inline bool hw_can_send(void)
+{
+  return UCSR0A & (1 << UDRE0);
+}
+static inline void hw_put(uint8_t byte)
+{
+  UDR0 = byte;
+}
+#else /* elsewhere hw_idle empties the ring */
+static inline bool hw_can_send(void)
+{
+  return false;
+}
+static inline void hw_put(uint8_t byte)
+{
+  (void)byte;
+}
+#endif
 
 #endif

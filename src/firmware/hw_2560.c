@@ -368,6 +368,14 @@ void hw_send(void)
   }
 }
 
+void hw_hold(void)
+{
+  ATOMIC_BLOCK(ATOMIC_FORCEON)
+  {
+    UCSR0B &= (uint8_t)~(1 << UDRIE0);
+  }
+}
+
 bool hw_sent(void)
 {
   return hw_ring_at(&core_tx_at.tail) == core_tx_at.head && !(UCSR0B & (1 << UDRIE0)) &&

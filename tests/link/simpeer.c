@@ -199,6 +199,10 @@ void hw_send(void)
 {
 }
 
+void hw_hold(void)
+{
+}
+
 void hw_idle(void)
 {
   uint8_t byte;

@@ -1,0 +1,345 @@
+/* SPDX-License-Identifier: MIT */
+#include "avrbed.h"
+
+#include "link/wire.h"
+
+#include <avr_ioport.h>
+#include <avr_uart.h>
+#include <sim_avr.h>
+#include <sim_elf.h>
+
+#include <stdio.h>
+#include <string.h>
+
+enum { OUT = 1 << 16, IN = 1 << 16, MHZ = 16 };
+
+avr_bed bed;
+static avr_t *avr;
+static avr_irq_t *uart_in, *pins_l, *pins_f;
+static uint8_t pa, pb, pc, pf, pk, pl, dl, df, strobes_out;
+static int last_data = -1;
+static uint16_t row, column;
+static bool may_hear;
+static uint8_t out[OUT], in[IN];
+static uint32_t out_head, out_tail, in_head, in_tail;
+static uint64_t next_hear;
+static uint32_t host_baud;
+
+/* ---- wires and memory ---- */
+static uint32_t through(const bed_wires *w, uint32_t v)
+{
+  v = (v | w->high) & ~w->low;
+  for (unsigned i = 0; i < w->bridges; i++)
+    if (!(v >> w->bridge[i].a & v >> w->bridge[i].b & 1))
+      v &= ~(1u << w->bridge[i].a | 1u << w->bridge[i].b);
+  return v;
+}
+
+bool bed_fault(const char *text)
+{
+  char bus, other, level;
+  unsigned a, b;
+  if (sscanf(text, "%c%u=%c", &bus, &a, &level) == 3 && (bus == 'A' || bus == 'D') && a < 24) {
+    bed_wires *w = bus == 'A' ? &bed.address : &bed.data;
+    *(level == '0' ? &w->low : &w->high) |= 1u << a;
+    return level == '0' || level == '1';
+  }
+  if (sscanf(text, "%c%u~%c%u", &bus, &a, &other, &b) == 4 && bus == other && a < 24 && b < 24) {
+    bed_wires *w = bus == 'A' ? &bed.address : &bed.data;
+    if (w->bridges == 8)
+      return false;
+    w->bridge[w->bridges].a = (uint8_t)a;
+    w->bridge[w->bridges++].b = (uint8_t)b;
+    return true;
+  }
+  return false;
+}
+
+static void to_chip(uint16_t v)
+{
+  if (last_data == v)
+    return;
+  for (int i = 0; i < 8; i++) {
+    avr_raise_irq(pins_l + i, v >> i & 1);
+    avr_raise_irq(pins_f + i, v >> (8 + i) & 1);
+  }
+  last_data = v;
+}
+
+static uint16_t from_chip(void)
+{
+  /* a line that the chip does not drive is pulled high on the board */
+  return (uint16_t)through(&bed.data, (uint16_t)((pl | (uint8_t)~dl) | (pf | (uint8_t)~df) << 8));
+}
+
+static uint32_t lines(void)
+{
+  return through(&bed.address, (uint32_t)pk << 16 | (uint32_t)pc << 8 | pa);
+}
+
+static void touch_row(uint16_t r)
+{
+  uint64_t now = avr->cycle, *seen = &bed.row_seen[r & 4095];
+  if (bed.keep_ms && *seen && now - *seen > (uint64_t)bed.keep_ms * 1000 * MHZ) {
+    for (uint32_t c = 0; c < 1u << bed.column_bits; c++) /* the charge has leaked away */
+      bed.memory[(c << bed.row_bits | r) % BED_WORDS] = 0;
+    bed.decayed++;
+  }
+  *seen = now;
+}
+
+/* 41256-class: RAS latches the row, CAS the column; WE low before CAS is an early write. */
+static void dram(uint8_t before)
+{
+  uint8_t fell = before & (uint8_t)~pb, rose = (uint8_t)~before & pb;
+  uint16_t rows = (uint16_t)((1u << bed.row_bits) - 1), columns = (uint16_t)((1u << bed.column_bits) - 1);
+  if (fell & LU_WIRE_RAS) {
+    row = (uint16_t)lines() & rows;
+    touch_row(row);
+    bed.refreshes++;
+  }
+  if (fell & LU_WIRE_CAS && !(pb & LU_WIRE_RAS)) {
+    column = (uint16_t)lines() & columns;
+    uint16_t *cell = &bed.memory[((uint32_t)column << bed.row_bits | row) % BED_WORDS];
+    bed.refreshes--;
+    if (!(pb & LU_WIRE_WE)) {
+      *cell = from_chip();
+      bed.writes++;
+    } else {
+      bed.contentions += (dl | df) != 0;
+      to_chip((uint16_t)through(&bed.data, *cell));
+      bed.reads++;
+    }
+  }
+  if (rose & LU_WIRE_CAS)
+    to_chip((uint16_t)through(&bed.data, 0xFFFF));
+}
+
+static void statics(uint8_t before)
+{
+  bool selected = !(pb & LU_WIRE_CS), enabled = !(pb & LU_WIRE_OE), write = !(pb & LU_WIRE_WE);
+  uint16_t *cell = &bed.memory[lines() % BED_WORDS];
+  if (selected && !(before & LU_WIRE_WE) && !write && bed.kind == BED_SRAM) {
+    *cell = from_chip();
+    bed.writes++;
+  }
+  if (selected && enabled && !write) {
+    bed.contentions += (dl | df) != 0;
+    to_chip((uint16_t)through(&bed.data, *cell));
+    bed.reads++;
+  } else {
+    to_chip((uint16_t)through(&bed.data, 0xFFFF));
+  }
+}
+
+static void on_port(struct avr_irq_t *irq, uint32_t v, void *which)
+{
+  (void)irq;
+  switch ((char)(intptr_t)which) {
+  case 'A':
+    pa = (uint8_t)v;
+    return;
+  case 'C':
+    pc = (uint8_t)v;
+    return;
+  case 'K':
+    pk = (uint8_t)v;
+    return;
+  case 'L':
+    pl = (uint8_t)v;
+    return;
+  case 'F':
+    pf = (uint8_t)v;
+    return;
+  case 'l':
+    dl = (uint8_t)v;
+    last_data = -1;
+    return;
+  case 'f':
+    df = (uint8_t)v;
+    last_data = -1;
+    return;
+  case 'b':
+    strobes_out = (uint8_t)v;
+    return;
+  case 'B': {
+    uint8_t before = pb;
+    pb = (uint8_t)v;
+    /* strobes that are not driven are pulled up on the board */
+    if ((strobes_out & 0x1F) != 0x1F)
+      return;
+    if (bed.kind == BED_DRAM)
+      dram(before);
+    else
+      statics(before);
+    return;
+  }
+  }
+}
+
+/* ---- the line ---- */
+static void on_out(struct avr_irq_t *irq, uint32_t v, void *p)
+{
+  (void)irq;
+  (void)p;
+  out[out_head] = (uint8_t)v;
+  out_head = (out_head + 1) % OUT;
+}
+
+static void on_xon(struct avr_irq_t *irq, uint32_t v, void *p)
+{
+  (void)irq;
+  (void)v;
+  may_hear = p != NULL;
+}
+
+static void connect(char port, int irq, char which)
+{
+  avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(port), irq), on_port,
+                          (void *)(intptr_t)which);
+}
+
+bool bed_start(const char *elf, bed_kind kind)
+{
+  elf_firmware_t f = {0};
+  memset(&bed, 0, sizeof bed);
+  bed.kind = kind;
+  bed.supply = true;
+  bed.row_bits = bed.column_bits = 9;
+  if (elf_read_firmware(elf, &f)) {
+    fprintf(stderr, "no firmware at %s\n", elf);
+    return false;
+  }
+  strcpy(f.mmcu, "atmega2560");
+  f.frequency = MHZ * 1000000;
+  avr = avr_make_mcu_by_name(f.mmcu);
+  if (!avr)
+    return false;
+  avr_init(avr);
+  avr_load_firmware(avr, &f);
+  for (const char *p = "ACKLFB"; *p; p++)
+    connect(*p, IOPORT_IRQ_REG_PORT, *p);
+  connect('L', IOPORT_IRQ_DIRECTION_ALL, 'l');
+  connect('F', IOPORT_IRQ_DIRECTION_ALL, 'f');
+  connect('B', IOPORT_IRQ_DIRECTION_ALL, 'b');
+  pins_l = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('L'), 0);
+  pins_f = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('F'), 0);
+  uint32_t flags = 0; /* no echo, no naps of the host while the chip polls */
+  avr_ioctl(avr, AVR_IOCTL_UART_GET_FLAGS('0'), &flags);
+  flags &= ~(uint32_t)(AVR_UART_FLAG_STDIO | AVR_UART_FLAG_POLL_SLEEP);
+  avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &flags);
+  uart_in = avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT);
+  avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_out, NULL);
+  avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_xon, &bed);
+  avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_xon, NULL);
+  avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('G'), 5), 1);
+  out_head = out_tail = in_head = in_tail = 0;
+  next_hear = 0;
+  host_baud = 115200;
+  pb = 0x1F;
+  strobes_out = 0;
+  last_data = -1;
+  may_hear = true;
+  return true;
+}
+
+void bed_end(void)
+{
+  if (avr)
+    avr_terminate(avr);
+  avr = NULL;
+}
+
+uint64_t bed_cycles(void)
+{
+  return avr->cycle;
+}
+
+bool bed_hear(uint8_t byte)
+{
+  if ((in_head + 1) % IN == in_tail)
+    return false;
+  in[in_head] = byte;
+  in_head = (in_head + 1) % IN;
+  return true;
+}
+
+static void step(void)
+{
+  avr_run(avr);
+  /* the line gives one byte in ten bit times, as the host's side is set */
+  if (in_tail != in_head && may_hear && avr->cycle >= next_hear) {
+    avr_raise_irq(uart_in, in[in_tail]);
+    in_tail = (in_tail + 1) % IN;
+    next_hear = avr->cycle + 10u * MHZ * 1000000u / host_baud;
+  }
+}
+
+void bed_run(uint64_t cycles, void (*say)(void *to, uint8_t byte), void *to)
+{
+  uint64_t end = avr->cycle + cycles;
+  while (avr->cycle < end) {
+    step();
+    while (out_tail != out_head) {
+      say(to, out[out_tail]);
+      out_tail = (out_tail + 1) % OUT;
+    }
+  }
+}
+
+/* ---- the transport ---- */
+static lu_status bed_read(void *self, uint8_t *to, size_t room, unsigned ms, size_t *got, lu_err *err)
+{
+  (void)self;
+  (void)err;
+  uint64_t end = avr->cycle + (uint64_t)ms * 1000 * MHZ;
+  while (out_tail == out_head && avr->cycle < end)
+    step();
+  for (*got = 0; *got < room && out_tail != out_head; (*got)++) {
+    to[*got] = out[out_tail];
+    out_tail = (out_tail + 1) % OUT;
+  }
+  return LU_OK;
+}
+
+static lu_status bed_write(void *self, const uint8_t *at, size_t len, unsigned ms, lu_err *err)
+{
+  (void)self;
+  (void)ms;
+  for (size_t i = 0; i < len; i++)
+    if (!bed_hear(at[i]))
+      return lu_fail(err, LU_ERR_DEVICE, 0, 0, "bed: the line is full");
+  return LU_OK;
+}
+
+static lu_status bed_rate(void *self, uint32_t baud, lu_err *err)
+{
+  (void)self;
+  (void)err;
+  host_baud = baud;
+  return LU_OK;
+}
+
+static uint64_t bed_now(void *self)
+{
+  (void)self;
+  return avr->cycle / MHZ;
+}
+
+static void bed_pause(void *self, unsigned ms)
+{
+  (void)self;
+  uint64_t end = avr->cycle + (uint64_t)ms * 1000 * MHZ;
+  while (avr->cycle < end)
+    step();
+}
+
+static void bed_close(void *self)
+{
+  (void)self;
+}
+
+lu_transport bed_transport(void)
+{
+  return (lu_transport){NULL, "bed", bed_read, bed_write, bed_rate, bed_now, bed_pause, bed_close};
+}

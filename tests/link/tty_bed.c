@@ -1,0 +1,296 @@
+/* SPDX-License-Identifier: MIT */
+/* Runs a command with an emulated USB serial port /dev/ttyUSB0 in front of it (umockdev).
+ *
+ *   umockdev-wrapper tty_bed [-u BYTES] monitor|silent|ihex COMMAND...
+ *   umockdev-wrapper tty_bed [-u BYTES] [-f FAULT]... [-k sram|rom|dram] avr FIRMWARE.elf COMMAND...
+ *
+ * monitor prints memory on request ("show FROM TO"), ihex sends records unasked, avr is our reader's
+ * firmware on a simulated chip. -u: unplugged after so many bytes to the command. Memory byte i holds
+ * i * 5 + i / 256. libserialport wants more than a pty gives: the modem lines are answered here. */
+#define _GNU_SOURCE
+#ifdef WITH_AVR
+#  include "avrbed.h"
+#endif
+
+#include <umockdev.h>
+
+#include <errno.h>
+#include <fcntl.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/ioctl.h>
+#include <sys/wait.h>
+#include <termios.h>
+#include <unistd.h>
+
+#define TTY "/dev/ttyUSB0"
+enum { RUN_THE_REAL_ONE = -100 }; /* umockdev's own code for it */
+
+static int fd;
+static long unplug_after = -1;
+static bool unplugged;
+static unsigned modem;
+
+static gboolean on_ioctl(UMockdevIoctlBase *self, UMockdevIoctlClient *client, gpointer user)
+{
+  (void)self;
+  (void)user;
+  unsigned long request = umockdev_ioctl_client_get_request(client);
+  if (request == TIOCMGET || request == TIOCMSET || request == TIOCMBIS || request == TIOCMBIC) {
+    UMockdevIoctlData *d =
+        umockdev_ioctl_data_resolve(umockdev_ioctl_client_get_arg(client), 0, sizeof(int), NULL);
+    unsigned *v = (unsigned *)(void *)d->data;
+    if (request == TIOCMSET)
+      modem = *v;
+    else if (request == TIOCMBIS)
+      modem |= *v;
+    else if (request == TIOCMBIC)
+      modem &= ~*v;
+    modem &= (unsigned)~(TIOCM_CTS | TIOCM_DSR); /* a straight cable: RTS to CTS, DTR to DSR */
+    modem |= (modem & TIOCM_RTS ? TIOCM_CTS : 0) | (modem & TIOCM_DTR ? TIOCM_DSR : 0);
+    if (request == TIOCMGET)
+      *v = modem;
+    g_object_unref(d);
+    umockdev_ioctl_client_complete(client, 0, 0);
+    return TRUE;
+  }
+  umockdev_ioctl_client_complete(client, RUN_THE_REAL_ONE, 0);
+  return TRUE;
+}
+
+static gboolean pass(UMockdevIoctlBase *self, UMockdevIoctlClient *client, gpointer user)
+{
+  (void)self;
+  (void)user;
+  umockdev_ioctl_client_complete(client, RUN_THE_REAL_ONE, 0);
+  return TRUE;
+}
+
+static void say(const void *at, size_t len)
+{
+  const uint8_t *p = at;
+  if (unplug_after >= 0 && (long)len > unplug_after)
+    len = (size_t)unplug_after;
+  while (len && !unplugged) {
+    ssize_t n = write(fd, p, len);
+    if (n < 0 && errno != EINTR && errno != EAGAIN)
+      return;
+    if (n > 0) {
+      p += n;
+      len -= (size_t)n;
+      if (unplug_after >= 0)
+        unplug_after -= n;
+    }
+  }
+  if (unplug_after == 0 && !unplugged) {
+    /* the command must get what is on its way before the line goes */
+    usleep(200000);
+    close(fd);
+    unplugged = true;
+  }
+}
+
+static uint8_t memory_at(unsigned a)
+{
+  return (uint8_t)(a * 5 + (a >> 8));
+}
+
+static void monitor(uint8_t byte)
+{
+  static char line[128];
+  static size_t len;
+  char text[128];
+  unsigned from, to;
+  if (byte != '\r') {
+    say(&byte, 1);
+    if (len < sizeof line - 1)
+      line[len++] = (char)byte;
+    return;
+  }
+  line[len] = '\0';
+  len = 0;
+  say("\r\n", 2);
+  if (sscanf(line, "show %x %x", &from, &to) == 2)
+    for (unsigned a = from; a <= to; a += 16) {
+      int n = snprintf(text, sizeof text, "%04X ", a);
+      for (unsigned i = 0; i < 16; i++)
+        n += snprintf(text + n, sizeof text - (size_t)n, " %02X", memory_at(a + i));
+      n += snprintf(text + n, sizeof text - (size_t)n, "\r\n");
+      say(text, (size_t)n);
+    }
+  say("ok> ", 4);
+}
+
+static void ihex(void)
+{
+  char text[128];
+  for (unsigned a = 0x100; a < 0x200; a += 16) {
+    unsigned sum = 16 + (a >> 8) + (a & 0xFF);
+    int n = snprintf(text, sizeof text, ":10%04X00", a);
+    for (unsigned i = 0; i < 16; i++) {
+      n += snprintf(text + n, sizeof text - (size_t)n, "%02X", memory_at(a + i));
+      sum += memory_at(a + i);
+    }
+    n += snprintf(text + n, sizeof text - (size_t)n, "%02X\r\n", -sum & 0xFF);
+    say(text, (size_t)n);
+  }
+  say(":00000001FF\r\n", 13);
+}
+
+#ifdef WITH_AVR
+static uint8_t batch[4096];
+static size_t batch_len;
+
+static void collect(void *to, uint8_t byte)
+{
+  (void)to;
+  batch[batch_len++] = byte;
+  if (batch_len == sizeof batch) {
+    say(batch, batch_len);
+    batch_len = 0;
+  }
+}
+#endif
+
+static void slice(const char *peer)
+{
+  if (!strcmp(peer, "avr")) {
+#ifdef WITH_AVR
+    bed_run(16000, collect, NULL); /* a millisecond */
+    say(batch, batch_len);
+    batch_len = 0;
+#endif
+  }
+}
+
+static void hear(const char *peer, uint8_t byte)
+{
+  if (!strcmp(peer, "monitor"))
+    monitor(byte);
+#ifdef WITH_AVR
+  if (!strcmp(peer, "avr"))
+    bed_hear(byte);
+#endif
+}
+
+static int serve(const char *peer, pid_t child)
+{
+  bool sent = false, avr = !strcmp(peer, "avr");
+  unsigned quiet = 0;
+  for (;;) {
+    int status;
+    if (waitpid(child, &status, WNOHANG) == child)
+      return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+    if (unplugged) {
+      usleep(10000);
+      continue;
+    }
+    struct pollfd w = {fd, POLLIN, 0};
+    if (avr && quiet < 100)
+      slice(peer);
+    quiet++;
+    if (poll(&w, 1, avr && quiet < 100 ? 0 : 10) <= 0)
+      continue;
+    if (!(w.revents & POLLIN)) { /* nobody has it open */
+      usleep(1000);
+      continue;
+    }
+    uint8_t in[256];
+    ssize_t n = read(fd, in, sizeof in);
+    quiet = 0;
+    for (ssize_t i = 0; i < n; i++)
+      hear(peer, in[i]);
+    if (!strcmp(peer, "ihex") && !sent && n > 0) {
+      ihex();
+      sent = true;
+    }
+  }
+}
+
+static const char fixture[] =
+    "P: /devices/pci0000:00/0000:00:14.0/usb1\n"
+    "E: DEVTYPE=usb_device\nE: SUBSYSTEM=usb\nA: busnum=1\\n\nA: devnum=1\\n\n\n"
+    "P: /devices/pci0000:00/0000:00:14.0/usb1/1-2\n"
+    "E: DEVTYPE=usb_device\nE: SUBSYSTEM=usb\nA: busnum=1\\n\nA: devnum=7\\n\n"
+    "A: idVendor=0403\\n\nA: idProduct=6001\\n\nA: manufacturer=Tide Works\\n\n"
+    "A: product=bench line\\n\nA: serial=TIDE0042\\n\n\n"
+    "P: /devices/pci0000:00/0000:00:14.0/usb1/1-2/1-2:1.0\n"
+    "E: DEVTYPE=usb_interface\nE: SUBSYSTEM=usb\n\n"
+    "P: /devices/pci0000:00/0000:00:14.0/usb1/1-2/1-2:1.0/ttyUSB0\n"
+    "E: SUBSYSTEM=usb-serial\n\n"
+    "P: /devices/pci0000:00/0000:00:14.0/usb1/1-2/1-2:1.0/ttyUSB0/tty/ttyUSB0\n"
+    "N: ttyUSB0\nE: DEVNAME=/dev/ttyUSB0\nE: SUBSYSTEM=tty\nE: MAJOR=188\nE: MINOR=0\n"
+    "A: dev=188:0\\n\nL: device=../../../ttyUSB0\n\n";
+
+static bool start_avr(const char *elf, const char *kind, char **faults, unsigned count)
+{
+#ifdef WITH_AVR
+  bed_kind k = !strcmp(kind, "rom") ? BED_ROM : !strcmp(kind, "dram") ? BED_DRAM : BED_SRAM;
+  if (!bed_start(elf, k))
+    return false;
+  for (unsigned a = 0; a < BED_WORDS; a++)
+    bed.memory[a] = memory_at(a);
+  for (unsigned i = 0; i < count; i++)
+    if (!bed_fault(faults[i]))
+      return false;
+  return true;
+#else
+  (void)elf;
+  (void)kind;
+  (void)faults;
+  (void)count;
+  return false;
+#endif
+}
+
+int main(int argc, char **argv)
+{
+  const char *kind = "sram";
+  char *faults[8];
+  unsigned fault_count = 0;
+  GError *e = NULL;
+  for (int o; (o = getopt(argc, argv, "+u:f:k:")) != -1;) {
+    if (o == 'u')
+      unplug_after = atol(optarg);
+    else if (o == 'k')
+      kind = optarg;
+    else if (o == 'f' && fault_count < 8)
+      faults[fault_count++] = optarg;
+    else
+      return 2;
+  }
+  if (optind + 2 > argc)
+    return 2;
+  const char *peer = argv[optind++];
+  if (!strcmp(peer, "avr") && !start_avr(argv[optind++], kind, faults, fault_count)) {
+    fprintf(stderr, "tty_bed: the simulated chip does not start\n");
+    return 2;
+  }
+  UMockdevTestbed *bed_of_devices = umockdev_testbed_new();
+  if (!umockdev_testbed_add_from_string(bed_of_devices, fixture, &e)) {
+    fprintf(stderr, "tty_bed: %s\n", e->message);
+    return 2;
+  }
+  UMockdevIoctlBase *handler = umockdev_ioctl_base_new();
+  g_signal_connect(handler, "handle-ioctl", G_CALLBACK(on_ioctl), NULL);
+  g_signal_connect(handler, "handle-read", G_CALLBACK(pass), NULL);
+  g_signal_connect(handler, "handle-write", G_CALLBACK(pass), NULL);
+  if (!umockdev_testbed_attach_ioctl(bed_of_devices, TTY, handler, &e)) {
+    fprintf(stderr, "tty_bed: %s (run me under umockdev-wrapper)\n", e->message);
+    return 2;
+  }
+  fd = umockdev_testbed_get_dev_fd(bed_of_devices, TTY);
+  fcntl(fd, F_SETFD, FD_CLOEXEC); /* or the command itself would keep the line open */
+  pid_t child = fork();
+  if (child == 0) {
+    execvp(argv[optind], argv + optind);
+    perror(argv[optind]);
+    _exit(127);
+  }
+  int code = serve(peer, child);
+  g_object_unref(handler);
+  g_object_unref(bed_of_devices);
+  return code;
+}

@@ -5,6 +5,7 @@
   cases.py check                 the models against hand-made expectations (no lineup needed)
   cases.py make OUT [COUNT]      cases as OUT/cases.jsonl, with dumps and contents beside it (all, or about COUNT)
   cases.py judge OUT             runs $LU_PROGRAM decode on each case; exit status 1 if one is not found
+  cases.py demo OUT              the demo's dumps, found-*.bin: the tide recorder with two contacts gone (minutes)
 
 A case is right when its true net is among the first k suspects, k = the number of nets of which a
 fault gives the very same dump.  k is not taken from the program: each suspect that stands before the
@@ -64,6 +65,9 @@ BLOCKS = [
     {'board': 'tests/boards/buoy8.yaml', 'block': 'log RAM', 'width': 1,
      'groups': ['A([0-9]|1[0-5])', 'MA.*', 'MA.*', 'D[0-7]', 'Q[0-7]', 'CAS#|RAMRD#|RAS#'], 'dead': 'U9 U13 U4 U8'},
 ]
+# The demo board as found: a leg of the even ROM out of its socket's contact, and the gate array's of DRA3.
+FOUND = [{'kind': 'open', 'net': 'BA10', 'cut_off': ['U2.24'], 'level': 'high'},
+         {'kind': 'open', 'net': 'DRA3', 'cut_off': ['U%d.12' % n for n in range(16, 32)], 'level': 'high'}]
 # How often each kind is drawn a block: (kind, on RAM, on ROM).
 DRAWS = [('open', 5, 5), ('stuck', 3, 3), ('bridge', 3, 3), ('swap', 0, 2), ('dead', 1, 1), ('control', 2, 2), ('double', 4, 4)]
 
@@ -71,8 +75,9 @@ DRAWS = [('open', 5, 5), ('stuck', 3, 3), ('bridge', 3, 3), ('swap', 0, 2), ('de
 class Block:
     """One memory block of a board in its model: contents, the addresses looked at, runs with faults."""
 
-    def __init__(self, spec, work):
+    def __init__(self, spec, work, whole=False):
         self.__dict__.update(spec)
+        self.whole = whole    # the demo: all addresses, and RAM filled with each word's number
         self.file = os.path.join(TOP, self.board)
         self.model = board2v.load(self.file)
         memory = self.model['memory'][self.block]
@@ -90,6 +95,8 @@ class Block:
         self.nets = {n: p for n, p in self.model['nets'].items() if not n.startswith('unconnected-')}
 
     def contents(self):
+        if not self.rom and self.whole:
+            return b''.join((n & 0xffff).to_bytes(2, 'big') for n in range(self.words))
         if not self.rom:
             return random.Random('fill').randbytes(self.size)
         with open(os.path.join(TOP, 'docs/demo/tide-rom.bin'), 'rb') as f:
@@ -103,6 +110,8 @@ class Block:
 
     def addresses(self):
         bits = (self.words - 1).bit_length()
+        if self.whole:
+            return list(range(self.words))
         if self.rom:
             out = {a for a in range(self.words) if bin(a).count('1') <= 2}
             for _ in range(60):
@@ -135,7 +144,7 @@ class Block:
             files[ref] = self.path(ref)
         return files
 
-    def run(self, faults, full=False):
+    def run(self, faults):
         """What is read at self.at with these faults: numbers, None where a bit is undefined."""
         key = json.dumps(faults, sort_keys=True)
         if key in self.seen:
@@ -282,6 +291,14 @@ def make(out, count=None):
         f.write(''.join(json.dumps(row) + '\n' for row in lines))
     singles = sum(len(row['faults']) == 1 for row in lines)
     print('%d cases: %d single faults, %d double' % (len(lines), singles, len(lines) - singles))
+
+
+def demo(out):
+    for spec in BLOCKS[:3]:
+        with tempfile.TemporaryDirectory() as work:
+            block = Block(spec, work, whole=True)
+            with open(os.path.join(out, 'found-%s.bin' % block.block.split()[0]), 'wb') as f:
+                f.write(b''.join(w.to_bytes(2, 'big') for w in block.run(FOUND)))
 
 
 # ---- judging ---------------------------------------------------------------------------------------
@@ -453,6 +470,8 @@ def main(args):
         return check()
     if args[:1] == ['make'] and len(args) in (2, 3):
         return make(args[1], int(args[2]) if len(args) == 3 else None)
+    if args[:1] == ['demo'] and len(args) == 2:
+        return demo(args[1])
     if args[:1] == ['judge'] and len(args) == 2:
         return judge(args[1])
     sys.exit(__doc__)

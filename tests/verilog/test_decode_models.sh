@@ -8,6 +8,7 @@ for tool in python3 iverilog vvp; do
   command -v "$tool" >/dev/null || { echo "skipped: no $tool"; exit 77; }
 done
 [ -x "${LU_PROGRAM:-}" ] || { echo "skipped: no program at LU_PROGRAM"; exit 77; }
+"$LU_PROGRAM" decode --help | grep -q -- --wrote || { echo "skipped: this program's decode takes no --wrote"; exit 77; }
 count=${LU_CASES:-18}
 [ "$count" = all ] && count=
 work=$(mktemp -d) || exit 1

@@ -77,7 +77,7 @@ static void make_words(const lu_prbs_run *run, uint64_t *buf, size_t count)
 }
 
 /* A bit is forced to one where the next `limit` bits are all zero. */
-static uint64_t limit_zeros(uint64_t word, uint64_t after, unsigned limit)
+static inline __attribute__((always_inline)) uint64_t limit_zeros(uint64_t word, uint64_t after, unsigned limit)
 {
   uint64_t low = word >> 1 | after << 63, high = after >> 1;
   for (unsigned seen = 1; seen < limit;) { /* bit i of low: any one among the next `seen` bits */
@@ -98,8 +98,9 @@ void lu_prbs_take(lu_prbs_run *run, bool limited, uint64_t *words, size_t count)
     const uint64_t *made = buf + run->far_words;
     memcpy(buf, run->history, run->far_words * sizeof *buf);
     make_words(run, buf, part + 1); /* one more: the limit looks ahead */
-    for (size_t i = 0; limit && i < part; i++)
-      words[done + i] = limit_zeros(made[i], made[i + 1], limit);
+    for (size_t i = 0; limit && i < part; i++) /* the one limit that is in use, unrolled */
+      words[done + i] = limit == 14 ? limit_zeros(made[i], made[i + 1], 14)
+                                    : limit_zeros(made[i], made[i + 1], limit);
     if (!limit)
       memcpy(words + done, made, part * sizeof *words);
     memcpy(run->history, buf + part, run->far_words * sizeof *buf);

@@ -236,21 +236,20 @@ bool lu_edif_range(const char *text, uint32_t width, size_t *base_len, long *fir
   return true;
 }
 
-lu_status lu_edif_element(lu_netbuild *b, uint32_t text, uint32_t width, uint32_t index,
-                          uint32_t offset, uint32_t *atom)
+lu_status lu_edif_element(lu_netbuild *b, const lu_edif_name *name, bool falls, uint32_t index,
+                          uint32_t *atom)
 {
-  if (!width) {
-    *atom = text;
+  *atom = name->text;
+  if (!name->width)
     return LU_OK;
-  }
-  const char *name = lu_netbuild_text(b, text);
+  const lu_atom *a = lu_netbuild_atom_at(b, name->text);
   char made[LU_NETNAME_MOST + 32];
-  size_t len = strlen(name);
-  long first = 0, step = 1;
-  (void)lu_edif_range(name, width, &len, &first, &step);
-  memcpy(made, name, len);
+  size_t len = a->len;
+  long first = falls ? (long)name->width - 1 : 0, step = falls ? -1 : 1;
+  (void)lu_edif_range(a->text, name->width, &len, &first, &step);
+  memcpy(made, a->text, len);
   len += (size_t)snprintf(made + len, sizeof made - len, "[%ld]", first + step * (long)index);
-  return lu_netbuild_atom(b, made, len, b->in.at + offset, atom);
+  return lu_netbuild_atom(b, made, len, b->in.at + name->offset, atom);
 }
 
 /* ---- ports ---- */
@@ -266,7 +265,8 @@ static lu_status add_bits(reader *r, const lu_edif_port *p, uint32_t designator)
     r->e.unordered_noted = true;
     lu_status st = lu_netbuild_note(
         b, b->in.at + p->name.offset,
-        "array %.60s gives no range in its name; member i is taken as bit i", text);
+        "array %.60s gives no range in its name; its members are taken as bits %u down to 0", text,
+        p->name.width - 1);
     if (st)
       return st;
   }
@@ -275,7 +275,7 @@ static lu_status add_bits(reader *r, const lu_edif_port *p, uint32_t designator)
     if (!bit)
       return lu_netbuild_nomem(b);
     uint32_t name;
-    lu_status st = lu_edif_element(b, p->name.text, p->name.width, i, p->name.offset, &name);
+    lu_status st = lu_edif_element(b, &p->name, true, i, &name);
     if (st)
       return st;
     bool named = !(*text >= '0' && *text <= '9') || p->name.width;

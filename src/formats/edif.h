@@ -74,10 +74,11 @@ static inline uint64_t lu_edif_key(uint32_t a, uint32_t b)
   return ((uint64_t)a << 32 | b) + 1;
 }
 
-/* An array's element as its name says: "D[3:0]" has D[3] first; without a range "D[0]" is first.
+/* Element index of an array as its name says: "D[3:0]" has D[3] first. Without a range an array of
+ * bits counts down to 0, since member 0 is the leftmost (falls), one of instances counts up.
  * width 0: the name itself. */
-LU_MUST_USE lu_status lu_edif_element(lu_netbuild *b, uint32_t text, uint32_t width, uint32_t index,
-                                      uint32_t offset, uint32_t *atom);
+LU_MUST_USE lu_status lu_edif_element(lu_netbuild *b, const lu_edif_name *name, bool falls,
+                                      uint32_t index, uint32_t *atom);
 /* True when the name ends in a range of that width: [a:b], (a:b) or <a:b>. */
 bool lu_edif_range(const char *text, uint32_t width, size_t *base_len, long *first, long *step);
 

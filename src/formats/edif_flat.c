@@ -376,8 +376,7 @@ static lu_status place_instances(flattener *f, uint32_t at)
     const lu_edif_view *t = view_at(e, in->target);
     for (uint32_t i = 0; i < bits_of(in->name.width); i++) {
       uint32_t name;
-      lu_status st = lu_edif_element(&e->b, in->name.text, in->name.width, i, in->name.offset,
-                                     &name);
+      lu_status st = lu_edif_element(&e->b, &in->name, false, i, &name);
       if (!st && is_leaf(t)) {
         f->binds[in->slot + i] = NULL;
         st = leaf_part(f, at, in, name, &f->parts[in->slot + i]);
@@ -459,9 +458,9 @@ static lu_status flat_of(flattener *f, uint32_t at, const lu_edif_net *n, uint32
   if (*flat != LU_NONE)
     return LU_OK;
   uint32_t name;
-  lu_status st =
-      lu_edif_element(&e->b, n->name.text, n->width > 1 || n->name.width ? n->width : 0, k,
-                      n->name.offset, &name);
+  lu_edif_name all = n->name;
+  all.width = n->width > 1 || n->name.width ? n->width : 0;
+  lu_status st = lu_edif_element(&e->b, &all, true, k, &name);
   flat_net *made = st ? NULL : lu_pile_add(&f->nets, &e->b.work);
   if (!made)
     return st ? st : lu_netbuild_nomem(&e->b);

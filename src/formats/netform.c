@@ -59,11 +59,13 @@ bool lu_netform_opens(lu_bytes in, const char *word)
 
 bool lu_netform_split_pin(const char *text, size_t len, size_t *ref_len, size_t *pin_at)
 {
-  const char *dot = memchr(text, '.', len);
-  if (!dot)
-    for (size_t i = len; i-- > 0 && !dot;)
-      if (text[i] == '-')
-        dot = text + i;
+  const char *dot = NULL; /* the last one, as in board files */
+  for (size_t i = len; i-- > 0 && !dot;)
+    if (text[i] == '.')
+      dot = text + i;
+  for (size_t i = len; i-- > 0 && !dot;)
+    if (text[i] == '-')
+      dot = text + i;
   if (!dot || dot == text || dot + 1 == text + len)
     return false;
   *ref_len = (size_t)(dot - text);

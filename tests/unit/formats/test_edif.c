@@ -97,7 +97,7 @@ static const row rows[] = {
      ") (contents (instance U (viewRef v (cellRef C (libraryRef p))))\n"
      "  (net n (joined (portRef (member D 1) (instanceRef U))))))))"
      " (design d (cellRef top (libraryRef w))))",
-     LU_OK, 0, 0, "n=U.D[1](D[1])", 1},
+     LU_OK, 0, 0, "n=U.D[0](D[0])", 1},
 
     {"a cell inside itself", HEAD
      " (library w (cell a (view v (viewType NETLIST) (interface) (contents\n"

@@ -1,0 +1,10 @@
+/* SPDX-License-Identifier: MIT */
+/* Any bytes as ipc356: read whole or refused with a message; every index stays inside. */
+#include "netform.h"
+
+extern const lu_netform lu_netform_ipc356;
+
+int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
+{
+  return fuzz_netform(&lu_netform_ipc356, data, size);
+}

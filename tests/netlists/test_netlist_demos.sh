@@ -1,0 +1,45 @@
+#!/bin/bash
+# SPDX-License-Identifier: MIT
+# Netlists and layouts that an EDA suite's own exporters wrote: every pin of every file as an
+# independent script finds it, and the same connectivity from both files of a board.
+demos=${LU_SHARED:-$LU_TOP/../shared}/data/kicad-demos
+dump=$LU_BUILD/tests/netlist_dump
+count=$LU_TOP/tests/netlists/count_nets.py
+[ -d "$demos" ] || { echo "skipped: no folder of demo netlists ($demos)"; exit 77; }
+command -v python3 > /dev/null || { echo "skipped: no python3"; exit 77; }
+tmp=$(mktemp -d) && trap 'rm -rf "$tmp"' EXIT
+files=0 bad=0 pairs=0
+
+for file in "$demos"/*.net "$demos"/*.d356; do
+  files=$((files + 1))
+  "$dump" "$file" > "$tmp/all" || { echo "FAILED to read $file"; bad=$((bad + 1)); continue; }
+  grep -v '^# ' "$tmp/all" | LC_ALL=C sort > "$tmp/ours"
+  python3 "$count" "$file" | LC_ALL=C sort > "$tmp/theirs"
+  sed -i '/^$/d' "$tmp/theirs"
+  # A cut reference may stand on two nets in a layout; ours then keeps the first place only.
+  if [[ $file == *.d356 ]]; then
+    cut -f2,3 "$tmp/ours" | sort -u > "$tmp/o"; cut -f2,3 "$tmp/theirs" | sort -u > "$tmp/t"
+    cmp -s "$tmp/o" "$tmp/t" && [ -z "$(comm -23 "$tmp/ours" "$tmp/theirs")" ] ||
+      { echo "DIFFERENT pins in $file"; bad=$((bad + 1)); }
+  else
+    cmp -s "$tmp/ours" "$tmp/theirs" || { echo "DIFFERENT pins in $file"; bad=$((bad + 1)); }
+  fi
+done
+
+for net in "$demos"/*.net; do
+  layout=${net%.net}.d356
+  [ -f "$layout" ] || continue
+  pairs=$((pairs + 1))
+  read -r common differing < <(python3 "$count" --pairs "$net" "$layout")
+  "$dump" --merge "$net" "$layout" > "$tmp/merge" || { bad=$((bad + 1)); continue; }
+  ours=$(grep -c -e ' in the netlist and ' -e ' in pieces ' "$tmp/merge")
+  echo "$(basename "$net" .net): $common pins in both, $differing nets differ by the script," \
+       "$ours differences by the program"
+  # Cut references blur the script's view but not ours; without them both must say the same.
+  if [ "$differing" = 0 ] && [ "$ours" != 0 ]; then
+    echo "DIFFERENT connectivity in $net:"; grep -e ' in the netlist and ' -e ' in pieces ' "$tmp/merge" | head -5
+    bad=$((bad + 1))
+  fi
+done
+echo "$files files, $pairs boards, $bad bad"
+[ "$files" -ge 20 ] && [ "$pairs" -ge 9 ] && [ "$bad" = 0 ]

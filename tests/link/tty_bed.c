@@ -26,7 +26,7 @@
 #include <unistd.h>
 
 #define TTY "/dev/ttyUSB0"
-enum { RUN_THE_REAL_ONE = -100 }; /* umockdev's own code for it */
+enum { QUIET_MS = 3000, RUN_THE_REAL_ONE = -100 }; /* umockdev's own code for it */
 
 static int fd;
 static long unplug_after = -1;
@@ -154,15 +154,18 @@ static void collect(void *to, uint8_t byte)
 }
 #endif
 
-static void slice(const char *peer)
+/* A millisecond of the chip's life; whether it had something to say. */
+static bool slice(void)
 {
-  if (!strcmp(peer, "avr")) {
 #ifdef WITH_AVR
-    bed_run(16000, collect, NULL); /* a millisecond */
-    say(batch, batch_len);
-    batch_len = 0;
+  bed_run(16000, collect, NULL);
+  bool any = batch_len > 0;
+  say(batch, batch_len);
+  batch_len = 0;
+  return any;
+#else
+  return false;
 #endif
-  }
 }
 
 static void hear(const char *peer, uint8_t byte)
@@ -188,10 +191,11 @@ static int serve(const char *peer, pid_t child)
       continue;
     }
     struct pollfd w = {fd, POLLIN, 0};
-    if (avr && quiet < 100)
-      slice(peer);
+    /* a chip that has said nothing for so long waits for the host: do not burn the processor */
+    if (avr && quiet < QUIET_MS && slice())
+      quiet = 0;
     quiet++;
-    if (poll(&w, 1, avr && quiet < 100 ? 0 : 10) <= 0)
+    if (poll(&w, 1, avr && quiet < QUIET_MS ? 0 : 10) <= 0)
       continue;
     if (!(w.revents & POLLIN)) { /* nobody has it open */
       usleep(1000);

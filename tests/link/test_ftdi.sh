@@ -1,0 +1,63 @@
+#!/bin/bash
+# SPDX-License-Identifier: MIT
+# lineup over libftdi1 and libusb themselves, on emulated chips (umockdev).
+bed=$LU_BUILD/tests/usb_bed
+if ! command -v umockdev-wrapper >/dev/null || [ ! -x "$bed" ]; then
+  echo "skipped: needs umockdev and libumockdev-dev"
+  exit 77
+fi
+if ! "$LU_PROGRAM" take --list 2>&1 | grep -qv "libftdi1" || "$LU_PROGRAM" take --list 2>&1 | grep -q "without libftdi1\|needs libftdi1"; then
+  echo "skipped: needs libftdi1"
+  exit 77
+fi
+dir=$(mktemp -d) || exit 2
+trap 'rm -rf "$dir"' EXIT
+failed=0
+run() { umockdev-wrapper "$bed" "$@" >"$dir/out" 2>"$dir/err"; code=$?; }
+expect() { # what, exit status, text in the output
+  if [ "$code" != "$2" ] || ! grep -qF -- "$3" "$dir/out" "$dir/err"; then
+    echo "FAILED: $1: exit $code (expected $2), expected '$3' in:"
+    cat "$dir/out" "$dir/err"
+    failed=1
+  else
+    echo "ok: $1"
+  fi
+}
+awk 'BEGIN { for (a = 0; a < 65536; a++) printf "%02x", (a * 5 + int(a / 256)) % 256 }' >"$dir/good"
+same() { [ "$(od -An -v -tx1 "$1" | tr -d ' \n')" = "$(cat "$dir/good")" ]; }
+bus=("$LU_PROGRAM" take --ftdi any --via bus)
+
+run -p 6010 "$LU_PROGRAM" take --list
+expect "a chip is listed" 0 "TIDE0001"
+start=$(date +%s%N)
+run -p 6010 "${bus[@]}" -o "$dir/a.bin"
+took=$((($(date +%s%N) - start) / 1000000))
+expect "64 KiB over the host bus (whole run $took ms)" 0 "65536 bytes"
+same "$dir/a.bin" || { echo "FAILED: the dump is not what the memory holds"; failed=1; }
+run -d -p 6010 "${bus[@]}" -n 4096 -o "$dir/b.bin"
+expect "a chip that answers twice until its divider is off" 0 "4096 bytes"
+cmp -n 4096 "$dir/a.bin" "$dir/b.bin" || failed=1
+run -p 6010 -f A3=0 "${bus[@]}" -n 32 -o "$dir/c.bin"
+expect "an address line stuck" 0 "32 bytes"
+[ "$(od -An -tx1 -N8 "$dir/c.bin")" = "$(od -An -tx1 -j8 -N8 "$dir/c.bin")" ] || { echo "FAILED: A3 does not show"; failed=1; }
+run -u 30000 -p 6010 "${bus[@]}" -o "$dir/d.bin"
+expect "unplugged in the middle" 3 "what was read is kept"
+[ -s "$dir/d.bin" ] && cmp -n "$(stat -c %s "$dir/d.bin")" "$dir/a.bin" "$dir/d.bin" || { echo "FAILED: what was kept is wrong"; failed=1; }
+run -p 6014 "${bus[@]}" -o "$dir/e.bin"
+expect "a chip without a host bus" 3 "does not answer as a host bus"
+run -p 6010 -p 6014 "${bus[@]}" -o "$dir/e.bin"
+expect "two chips, none chosen" 3 "2 FTDI chips: TIDE0001, TIDE0002"
+run -p 6014 -p 6010 "$LU_PROGRAM" take --ftdi TIDE0002 --via bus -n 256 -o "$dir/f.bin"
+expect "two chips, chosen by serial number" 0 "256 bytes"
+run -p 6010 "$LU_PROGRAM" take --ftdi TIDE0003 --via bus -o "$dir/e.bin"
+expect "a serial number that is not there" 3 "there is TIDE0001"
+run "${bus[@]}" -o "$dir/e.bin"
+expect "no chip" 3 "no FTDI chip on USB"
+run -p 6014 "$LU_PROGRAM" take --ftdi any --text --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"
+expect "as a serial line, looped back" 0 "4 bytes: 0x100 to 0x103"
+run -p 6014 "$LU_PROGRAM" take --ftdi any --sample --name CS --name OE -n 3000 -o "$dir/h.vcd"
+expect "as a sampler" 0 "3000 samples"
+[ "$(grep -c '^#' "$dir/h.vcd")" = 3001 ] && grep -q 'wire 1 a CS' "$dir/h.vcd" || { echo "FAILED: the capture is wrong"; failed=1; }
+run -p 6014 "$LU_PROGRAM" take --ftdi any -o "$dir/e.bin"
+expect "our reader is not behind that line" 3 "lineup: FTDI TIDE0001"
+exit $failed

@@ -8,7 +8,7 @@
 #include <unistd.h>
 
 /* Small enough to stay in the second-level cache, large enough to hide the call. */
-enum { PIECE = 256 * 1024 };
+enum { PIECE = 64 * 1024 };
 
 static lu_status refused(const char *what, const char *path, lu_err *err)
 {

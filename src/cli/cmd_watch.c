@@ -287,6 +287,8 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
   lu_status s = open_bus(w, err);
   if (s == LU_OK && a->around)
     s = open_wave(w, err);
+  if (s == LU_OK && a->count)
+    w->wanted = lu_cycles_wanted(w->bus);
   if (s != LU_OK || a->cycles || a->count || a->around)
     return s;
   double glitch = cap->tick_s > 0 ? (double)a->glitch_ns * 1e-9 / cap->tick_s : 0;
@@ -429,7 +431,7 @@ static int watch(lu_run *run, void *opaque)
     return lu_say_usage(run, "watch: --rate expects a frequency above 0");
   w->reader = (lu_capreader){.mem = run->mem,
                              .options = {.rate_hz = a->rate_hz},
-                             .sink = {.begin = begin, .step = step, .end = end, .to = w}};
+                             .sink = {.begin = begin, .step = step, .end = end, .to = w, .wanted = &w->wanted}};
   lu_status s = read_all(w, &err);
   say_notes(w);
   if (s == LU_OK && a->json)

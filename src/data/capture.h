@@ -66,6 +66,9 @@ typedef struct lu_cap_sink {
   /* Once, after the last step; time = last moment that the capture knows of. */
   lu_status (*end)(void *to, int64_t time, lu_err *err);
   void *to;
+  /* Bits by home that the sink wants to hear of, [slot_count], looked at after begin: steps in which
+   * none of them changes are left out. NULL, or pointing to NULL: all. */
+  const uint64_t *const *wanted;
 } lu_cap_sink;
 
 /* Level at a home: '0', '1', 'x' or 'z'. */

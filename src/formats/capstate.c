@@ -50,7 +50,17 @@ lu_status lu_capstate_begin(lu_capstate *s, lu_err *err)
   s->was_unknown = s->was_value + n;
   for (size_t i = 0; i < n; i++)
     s->unknown[i] = s->was_unknown[i] = UINT64_MAX;
-  return s->sink.begin ? s->sink.begin(s->sink.to, &s->cap, err) : LU_OK;
+  lu_status status = s->sink.begin ? s->sink.begin(s->sink.to, &s->cap, err) : LU_OK;
+  if (status != LU_OK || (s->sink.wanted && *s->sink.wanted)) {
+    s->wanted = s->sink.wanted ? *s->sink.wanted : NULL;
+    return status;
+  }
+  uint64_t *all = LU_NEW(s->mem, uint64_t, n);
+  if (!all)
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu slots of levels", n);
+  memset(all, 0xff, n * sizeof *all);
+  s->wanted = all;
+  return LU_OK;
 }
 
 static size_t list_word(lu_capstate *s, uint32_t word, size_t n)
@@ -84,6 +94,11 @@ lu_status lu_capstate_emit(lu_capstate *s, lu_err *err)
   size_t n = list_changes(s);
   if (!n && s->blind == s->was_blind)
     return LU_OK;
+  bool wanted = s->blind != s->was_blind;
+  for (size_t i = 0; i < n; i++) {
+    uint32_t k = s->slots[i];
+    wanted |= (((s->value[k] ^ s->was_value[k]) | (s->unknown[k] ^ s->was_unknown[k])) & s->wanted[k]) != 0;
+  }
   s->was_blind = s->blind;
   lu_cap_step step = {.time = s->time,
                       .value = s->value,
@@ -93,7 +108,7 @@ lu_status lu_capstate_emit(lu_capstate *s, lu_err *err)
                       .slots = s->slots,
                       .slot_count = n,
                       .blind = s->blind};
-  lu_status status = s->sink.step ? s->sink.step(s->sink.to, &step, err) : LU_OK;
+  lu_status status = s->sink.step && wanted ? s->sink.step(s->sink.to, &step, err) : LU_OK;
   for (size_t i = 0; i < n; i++) {
     uint32_t slot = s->slots[i];
     s->was_value[slot] = s->value[slot];

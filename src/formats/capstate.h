@@ -16,6 +16,7 @@ typedef struct lu_capstate {
   lu_cap_notes *notes;
   uint64_t *value, *unknown, *was_value, *was_unknown; /* [slot_count] */
   uint32_t *slots;       /* scratch of emit */
+  const uint64_t *wanted; /* [slot_count], never NULL after begin */
   /* Which slots were touched in this moment, in three levels; with at most 64 slots low[0] alone. */
   uint64_t top, mid[64], *low;
   bool few;              /* at most 64 slots */

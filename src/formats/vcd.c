@@ -356,18 +356,54 @@ static inline const char *fast_vector(lu_vcd *r, const char *p, bool few)
   return end + 1;
 }
 
+/* Eight digits, the first in the lowest byte, as a number (bytes above '0' only). */
+static inline uint64_t eight_digits(uint64_t w)
+{
+  w = (w * 10 + (w >> 8)) & 0x00ff00ff00ff00ffu;
+  w = (w * 100 + (w >> 16)) & 0x0000ffff0000ffffu;
+  return (w * 10000 + (w >> 32)) & 0xffffffffu;
+}
+
+/* Decimal digits at p, at most 16 of them; *count is more than 16 if there are more. */
+static inline uint64_t decimal(const char *p, unsigned *count)
+{
+  uint64_t value = 0;
+  static const uint64_t powers[] = {1, 10, 100, 1000, 10000, 100000, 1000000, 10000000};
+  for (unsigned n = 0;; n += 8) {
+    uint64_t w = load8(p + n) ^ 0x3030303030303030u;
+    /* A byte above 9 carries into its high half, or is there already. */
+    uint64_t odd = (w | (w + 0x0606060606060606u)) & 0xf0f0f0f0f0f0f0f0u;
+    if (odd || n == 16) {
+      unsigned k = odd ? (unsigned)__builtin_ctzll(odd) / 8 : 8;
+      *count = n + k;
+      return k && n < 16 ? value * powers[k] + eight_digits(w << (8 - k) * 8) : value;
+    }
+    value = value * 100000000u + eight_digits(w);
+  }
+}
+
 /* A time mark at p; its end, or NULL when it needs the other way. */
 static inline const char *fast_time(lu_vcd *r, const char *p, lu_status *status, lu_err *err)
 {
-  uint64_t t = 0;
-  const char *q = p + 1;
-  for (; (unsigned char)(*q - '0') < 10 && q < p + 19; q++)
-    t = t * 10 + (unsigned char)(*q - '0');
-  if (!blank(*q) || q == p + 1 || (int64_t)t <= r->s.time)
+  unsigned n;
+  uint64_t t = decimal(p + 1, &n);
+  const char *q = p + 1 + n;
+  if (!n || n > 15 || !blank(*q) || (int64_t)t <= r->s.time)
     return NULL;
-  *status = lu_capstate_emit(&r->s, err);
-  r->s.time = (int64_t)t;
-  r->s.has_time = true;
+  /* Most moments of a bus change one slot, and often nothing in it that is wanted. */
+  lu_capstate *s = &r->s;
+  if (s->cap.slot_count == 1 && s->blind == s->was_blind) {
+    uint64_t diff = (s->value[0] ^ s->was_value[0]) | (s->unknown[0] ^ s->was_unknown[0]);
+    if (!(diff & s->wanted[0])) {
+      s->was_value[0] = s->value[0];
+      s->was_unknown[0] = s->unknown[0];
+      s->low[0] = 0;
+      s->time = (int64_t)t;
+      return q + 1;
+    }
+  }
+  *status = lu_capstate_emit(s, err);
+  s->time = (int64_t)t;
   return q + 1;
 }
 

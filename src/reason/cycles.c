@@ -98,19 +98,32 @@ static lu_status bind_lanes(const lu_bind *b, const lu_sig_lane *at, size_t coun
   return s;
 }
 
+static lu_status bind_group(const lu_bind *b, const lu_sig_line *from, size_t count,
+                            lu_cyc_lines *to, uint64_t *control, lu_err *err)
+{
+  for (size_t i = 0; i < count; i++) {
+    lu_cyc_line line = {0};
+    lu_status s = bind_line(b, &from[i], &line, control, err);
+    if (s != LU_OK)
+      return s;
+    size_t g = 0;
+    while (g < to->count && to->groups[g].slot != line.slot)
+      g++;
+    if (g == to->count)
+      to->groups[to->count++] = (lu_cyc_group){.slot = line.slot};
+    to->groups[g].mask |= line.bit;
+    to->groups[g].active |= line.active_high ? line.bit : 0;
+  }
+  return LU_OK;
+}
+
 static lu_status bind_strobe(const lu_bind *b, const lu_sig_strobe *from, lu_cyc_strobe *to,
                              uint64_t *control, lu_err *err)
 {
-  lu_status s = LU_OK;
   to->writes = from->writes;
-  to->line_count = from->line_count;
-  to->when_count = from->when_count;
   to->was = LU_LINE_ODD;
-  for (size_t i = 0; s == LU_OK && i < from->line_count; i++)
-    s = bind_line(b, &from->lines[i], &to->lines[i], control, err);
-  for (size_t i = 0; s == LU_OK && i < from->when_count; i++)
-    s = bind_line(b, &from->when[i], &to->when[i], control, err);
-  return s;
+  lu_status s = bind_group(b, from->lines, from->line_count, &to->lines, control, err);
+  return s == LU_OK ? bind_group(b, from->when, from->when_count, &to->when, control, err) : s;
 }
 
 static lu_status bind_dram(const lu_bind *b, lu_cycles *c, lu_err *err)
@@ -178,7 +191,7 @@ lu_status lu_cycles_open(const lu_bind *bind, lu_cycle_taker taker, void *to, lu
                                   "no strobe is defined: bus cycles need strobes: or dram: in the map"),
                           bind->map_name);
   lu_cycles *c = LU_NEW(mem, lu_cycles, 1);
-  uint64_t *masks = LU_NEW(mem, uint64_t, (cap->slot_count ? cap->slot_count : 1) * 3);
+  uint64_t *masks = LU_NEW(mem, uint64_t, (cap->slot_count ? cap->slot_count : 1) * 4);
   if (!c || !masks)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for bus cycles");
   c->taker = taker;
@@ -187,12 +200,17 @@ lu_status lu_cycles_open(const lu_bind *bind, lu_cycle_taker taker, void *to, lu
   c->control = masks;
   c->address_bits = masks + cap->slot_count;
   c->data_bits = masks + cap->slot_count * 2;
+  c->wanted = masks + cap->slot_count * 3;
   c->setup_address = ticks(m->setup_address_ns, cap);
   c->setup_data = ticks(m->setup_data_ns, cap);
   c->address_at = c->data_at = INT64_MIN / 2;
   lu_status s = bind_all(bind, c, err);
   if (s != LU_OK)
     return s;
+  for (size_t k = 0; k < cap->slot_count; k++)
+    /* When data changed matters only if there is a setup time to hold it against. */
+    c->wanted[k] = c->control[k] | c->address_bits[k] |
+                   (c->setup_data || c->setup_address ? c->data_bits[k] : 0);
   unsigned bits = lu_cycles_data_bits(c);
   c->data_mask = bits ? UINT64_MAX >> (64 - bits) : 0;
   *out = c;
@@ -213,30 +231,26 @@ uint64_t lu_cyc_get(const lu_cyc_field *f, lu_cyc_levels at, uint64_t *unknown)
   return v & ~u;
 }
 
-static lu_line_is any_on(const lu_cyc_line *lines, size_t count, lu_cyc_levels at)
+static lu_line_is any_on(const lu_cyc_lines *l, lu_cyc_levels at)
 {
-  lu_line_is all = LU_LINE_OFF;
-  for (size_t i = 0; i < count; i++) {
-    lu_line_is one = lu_cyc_is(&lines[i], at);
-    if (one == LU_LINE_ON)
-      return LU_LINE_ON;
-    if (one == LU_LINE_ODD)
-      all = LU_LINE_ODD;
+  uint64_t on = 0, odd = 0;
+  for (size_t i = 0; i < l->count; i++) {
+    const lu_cyc_group *g = &l->groups[i];
+    on |= ~(at.value[g->slot] ^ g->active) & ~at.unknown[g->slot] & g->mask;
+    odd |= at.unknown[g->slot] & g->mask;
   }
-  return all;
+  return on ? LU_LINE_ON : odd ? LU_LINE_ODD : LU_LINE_OFF;
 }
 
-static lu_line_is all_on(const lu_cyc_line *lines, size_t count, lu_cyc_levels at)
+static lu_line_is all_on(const lu_cyc_lines *l, lu_cyc_levels at)
 {
-  lu_line_is all = LU_LINE_ON;
-  for (size_t i = 0; i < count; i++) {
-    lu_line_is one = lu_cyc_is(&lines[i], at);
-    if (one == LU_LINE_OFF)
-      return LU_LINE_OFF;
-    if (one == LU_LINE_ODD)
-      all = LU_LINE_ODD;
+  uint64_t off = 0, odd = 0;
+  for (size_t i = 0; i < l->count; i++) {
+    const lu_cyc_group *g = &l->groups[i];
+    off |= (at.value[g->slot] ^ g->active) & ~at.unknown[g->slot] & g->mask;
+    odd |= at.unknown[g->slot] & g->mask;
   }
-  return all;
+  return off ? LU_LINE_OFF : odd ? LU_LINE_ODD : LU_LINE_ON;
 }
 
 static uint64_t active_lanes(const lu_cyc_lane *lanes, size_t count, lu_cyc_levels at)
@@ -287,7 +301,7 @@ lu_status lu_cyc_emit(lu_cycles *c, const lu_cycle *cycle, lu_err *err)
 static lu_status finish(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *step, lu_err *err)
 {
   lu_cyc_levels before = {step->was_value, step->was_unknown};
-  lu_line_is holds = all_on(s->when, s->when_count, before);
+  lu_line_is holds = all_on(&s->when, before);
   if (holds == LU_LINE_ODD)
     lu_cyc_odd(c, step->time);
   if (holds != LU_LINE_ON)
@@ -331,7 +345,7 @@ static lu_status step_strobe(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *
                              lu_err *err)
 {
   lu_cyc_levels now = {step->value, step->unknown};
-  lu_line_is is = any_on(s->lines, s->line_count, now);
+  lu_line_is is = any_on(&s->lines, now);
   lu_status status = LU_OK;
   if (is == LU_LINE_ON && s->was != LU_LINE_ON)
     start(c, s, step->time);
@@ -354,7 +368,7 @@ static void check_both(lu_cycles *c, const lu_cap_step *step)
   bool on[2] = {false, false};
   for (size_t i = 0; i < c->strobe_count; i++) {
     const lu_cyc_strobe *s = &c->strobes[i];
-    if (s->was == LU_LINE_ON && all_on(s->when, s->when_count, now) == LU_LINE_ON)
+    if (s->was == LU_LINE_ON && all_on(&s->when, now) == LU_LINE_ON)
       on[s->writes] = true;
   }
   bool both = on[0] && on[1];
@@ -398,8 +412,8 @@ lu_status lu_cycles_step(lu_cycles *c, const lu_cap_step *step, lu_err *err)
     data |= (diff & c->data_bits[k]) != 0;
   }
   lu_status s = LU_OK;
-  c->address_now = address;
   if (control) {
+    c->address_now = address;
     bool held = held_up(c, step);
     for (size_t i = 0; s == LU_OK && i < c->strobe_count; i++)
       s = step_strobe(c, &c->strobes[i], step, held, err);
@@ -420,6 +434,11 @@ void lu_cycles_end(lu_cycles *c)
   for (size_t i = 0; i < c->strobe_count; i++)
     c->counts.unfinished += c->strobes[i].was == LU_LINE_ON;
   c->counts.unfinished += c->dram.in_column;
+}
+
+const uint64_t *lu_cycles_wanted(const lu_cycles *c)
+{
+  return c->wanted;
 }
 
 const lu_cycle_counts *lu_cycles_counts(const lu_cycles *c)

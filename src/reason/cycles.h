@@ -62,6 +62,8 @@ LU_MUST_USE lu_status lu_cycles_open(const lu_bind *bind, lu_cycle_taker taker, 
                                      lu_arena *mem, lu_cycles **out, lu_err *err);
 lu_status lu_cycles_step(lu_cycles *c, const lu_cap_step *step, lu_err *err);
 void lu_cycles_end(lu_cycles *c);
+/* Bits by home that cycles depend on, [slot_count]: for lu_cap_sink.wanted if nothing else listens. */
+const uint64_t *lu_cycles_wanted(const lu_cycles *c);
 const lu_cycle_counts *lu_cycles_counts(const lu_cycles *c);
 
 /* Widths in bits of the whole address and of the data. */

@@ -25,10 +25,20 @@ typedef struct lu_cyc_field {
   lu_cyc_run runs[LU_SIG_BITS_MOST];
 } lu_cyc_field;
 
+/* Lines that lie in one slot, looked at together. */
+typedef struct lu_cyc_group {
+  uint64_t mask, active;  /* level of each line when active */
+  uint32_t slot;
+} lu_cyc_group;
+
+typedef struct lu_cyc_lines {
+  size_t count;
+  lu_cyc_group groups[LU_SIG_ANY_MOST];
+} lu_cyc_lines;
+
 typedef struct lu_cyc_strobe {
   bool writes;
-  size_t line_count, when_count;
-  lu_cyc_line lines[LU_SIG_ANY_MOST], when[LU_SIG_ANY_MOST];
+  lu_cyc_lines lines, when;
   lu_line_is was;
   int64_t begin;
   uint64_t lanes;
@@ -66,6 +76,7 @@ struct lu_cycles {
   lu_cycle_counts counts;
   size_t slot_count;
   uint64_t *control, *address_bits, *data_bits; /* [slot_count]: homes of that use */
+  uint64_t *wanted;      /* [slot_count] any of them */
   lu_cyc_field address, row, column, data, data_in, data_out;
   uint64_t data_mask;
   size_t strobe_count;

@@ -51,6 +51,21 @@ static bool member_of(const lu_watch *w, uint32_t i, member *out)
   return true;
 }
 
+/* With a map only what it names is looked at, unless all is asked for. */
+static void hide_others(lu_watch *w)
+{
+  enum { HOMES = 1024 };
+  uint32_t homes[HOMES];
+  if (!w->bus || w->args->all)
+    return;
+  size_t n = lu_cycles_homes(w->bus, homes, HOMES);
+  for (size_t i = 0; i < w->line_count; i++) {
+    w->hidden[i] = true;
+    for (size_t k = 0; k < n && w->hidden[i]; k++)
+      w->hidden[i] = homes[k] != w->lines[i].home;
+  }
+}
+
 /* Signs of lines by the bus that they belong to; buses of fewer than four lines tell nothing. */
 static lu_status find_signs(lu_watch *w, lu_err *err)
 {
@@ -60,10 +75,12 @@ static lu_status find_signs(lu_watch *w, lu_err *err)
   uint32_t *bus = LU_NEW(mem, uint32_t, n ? n : 1);
   lu_activity_sign *signs = LU_NEW(mem, lu_activity_sign, n ? n : 1);
   w->signs = LU_NEW(mem, lu_activity_sign, n ? n : 1);
-  if (!all || !bus || !signs || !w->signs)
+  w->hidden = LU_NEW(mem, bool, n ? n : 1);
+  if (!all || !bus || !signs || !w->signs || !w->hidden)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu lines", n);
+  hide_others(w);
   for (uint32_t i = 0; i < n; i++)
-    members += member_of(w, i, &all[members]);
+    members += !w->hidden[i] && member_of(w, i, &all[members]);
   if (members)
     qsort(all, members, sizeof *all, by_stem_and_index);
   for (size_t from = 0; from < members;) {
@@ -287,9 +304,9 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
   lu_status s = open_bus(w, err);
   if (s == LU_OK && a->around)
     s = open_wave(w, err);
-  if (s == LU_OK && a->count)
+  if (s == LU_OK && (a->count || a->check))
     w->wanted = lu_cycles_wanted(w->bus);
-  if (s != LU_OK || a->cycles || a->count || a->around)
+  if (s != LU_OK || a->cycles || a->count || a->check || a->around)
     return s;
   double glitch = cap->tick_s > 0 ? (double)a->glitch_ns * 1e-9 / cap->tick_s : 0;
   w->activity = lu_activity_open(cap, (int64_t)ceil(glitch - 1e-6), w->run->mem);
@@ -468,6 +485,8 @@ static const lu_option options[] = {
      "count levels shorter than N ns as glitches"},
     {"rate", 'r', LU_OPT_REAL, offsetof(lu_watch_args, rate_hz), 0, 0, "HZ",
      "samples a second, where the capture counts samples"},
+    {"all", 0, LU_OPT_FLAG, offsetof(lu_watch_args, all), 0, 0, NULL,
+     "with a map: the lines it does not name as well"},
     {"json", 'j', LU_OPT_FLAG, offsetof(lu_watch_args, json), 0, 0, NULL, "one JSON object"},
     {0},
 };

@@ -17,7 +17,7 @@ typedef struct lu_watch_args {
   const char *signals, *around, *svg, *show;
   uint64_t glitch_ns;
   double rate_hz;
-  bool json, cycles, csv, count, check;
+  bool json, cycles, csv, count, check, all;
 } lu_watch_args;
 
 typedef struct lu_watch {
@@ -43,6 +43,7 @@ typedef struct lu_watch {
   lu_activity_line *lines;
   size_t line_count;
   lu_activity_sign *signs; /* [line_count] */
+  bool *hidden;            /* [line_count] not in the map that was given */
 } lu_watch;
 
 /* A row of the table of cycles; the heading before the first one. */

@@ -102,7 +102,8 @@ lu_status lu_watch_json(lu_watch *w, lu_err *err)
                                 (json_int_t)w->cap->signal_count, "tick_s", w->cap->tick_s,
                                 "first_tick", (json_int_t)w->first, "last_tick", (json_int_t)w->last));
   for (size_t i = 0; i < w->line_count; i++)
-    json_array_append_new(lines, line_json(w, i));
+    if (!w->hidden[i])
+      json_array_append_new(lines, line_json(w, i));
   json_object_set_new(o, "lines", lines);
   json_object_set_new(o, "cycles", w->bus ? cycles_json(w) : json_null());
   json_object_set_new(o, "refresh", w->refresh ? refresh_json(w) : json_null());

@@ -205,7 +205,9 @@ static void say_line(const lu_watch *w, size_t i)
                                               ? (l->z > l->x ? "floats" : "x")
                                           : l->level == '1' || (l->level != '0' && l->high) ? "high"
                                                                                             : "low";
-  fprintf(w->run->out, "%c %-18s %-6s %10llu %10s", sign ? '!' : ' ', lu_watch_line_name(w, l), does,
+  /* That a bus counts in larger steps is as likely as a fault. */
+  char mark = !sign ? ' ' : w->signs[i] == LU_SIGN_STILL_LOWEST ? '?' : '!';
+  fprintf(w->run->out, "%c %-18s %-6s %10llu %10s", mark, lu_watch_line_name(w, l), does,
           (unsigned long long)l->toggles, rate);
   if (all > 0)
     fprintf(w->run->out, " %4.0f%%", 100 * (double)l->high / all);
@@ -217,14 +219,49 @@ static void say_line(const lu_watch *w, size_t i)
   fprintf(w->run->out, "%s%s\n", text[0] ? "  " : "", text);
 }
 
+/* How many lines from i on are the whole of a wide signal that does nothing; 0: tell them apart. */
+static size_t still_from(const lu_watch *w, size_t i)
+{
+  const lu_cap_signal *s = &w->cap->signals[w->lines[i].signal];
+  if (s->width < 2 || w->lines[i].home != s->home)
+    return 0;
+  for (size_t k = i; k < i + s->width; k++)
+    if (w->lines[k].moves || w->signs[k] != LU_SIGN_NONE || w->hidden[k] ||
+        w->lines[k].level != w->lines[i].level)
+      return 0;
+  return s->width;
+}
+
+static void say_still(const lu_watch *w, size_t i, size_t many)
+{
+  const lu_cap_signal *s = &w->cap->signals[w->lines[i].signal];
+  char name[64];
+  snprintf(name, sizeof name, "%s[%d:%d]", s->name, lu_bind_index(s, s->width - 1),
+           lu_bind_index(s, 0));
+  char level = w->lines[i].level;
+  fprintf(w->run->out, "  %-18s %-6s %10d            %zu lines that stand still\n", name,
+          level == '0' ? "low" : level == '1' ? "high" : level == 'z' ? "floats" : "x", 0, many);
+}
+
 static void say_lines(const lu_watch *w)
 {
   if (!w->activity)
     return;
   fprintf(w->run->out, "  %-18s %-6s %10s %10s %5s  %s\n", "line", "does", "toggles", "rate", "high",
           "remarks");
-  for (size_t i = 0; i < w->line_count; i++)
-    say_line(w, i);
+  size_t hidden = 0;
+  for (size_t i = 0; i < w->line_count;) {
+    size_t many = still_from(w, i);
+    if (w->hidden[i])
+      hidden++;
+    else if (many)
+      say_still(w, i, many);
+    else
+      say_line(w, i);
+    i += many && !w->hidden[i] ? many : 1;
+  }
+  if (hidden)
+    fprintf(w->run->out, "  %zu lines more that the map does not name (--all lists them)\n", hidden);
   if (!lu_activity_has_pairs(w->activity))
     fprintf(w->run->out, "lines were not compared with each other: more than %d\n",
             LU_ACTIVITY_PAIRS_MOST);
@@ -321,7 +358,7 @@ static void say_shadow(const lu_watch *w)
 bool lu_watch_trouble(const lu_watch *w)
 {
   for (size_t i = 0; w->signs && i < w->line_count; i++)
-    if (w->signs[i] != LU_SIGN_NONE)
+    if (w->signs[i] != LU_SIGN_NONE && w->signs[i] != LU_SIGN_STILL_LOWEST)
       return true;
   if (w->bus) {
     const lu_cycle_counts *n = lu_cycles_counts(w->bus);

@@ -35,6 +35,7 @@ typedef struct lu_cap_signal {
   uint32_t home;       /* home of the rightmost bit (lsb); the others follow. LU_CAP_NO_HOME: none */
   uint32_t twin;       /* first signal with the same code, the own index if it is the first */
   uint32_t line;       /* where it was declared, from 1 */
+  bool is_variable;    /* an integer, a parameter or a time of a simulation: no line of a board */
 } lu_cap_signal;
 
 typedef struct lu_cap {

@@ -404,6 +404,8 @@ static int recognise(lu_bytes in)
     return 0;
   if (word_in(at, n, "time") || word_in(at, n, "sample"))
     return 60;
+  if (*at == '#' || *at == '\n' || *at == '\r')
+    return 10; /* a remark or nothing before the header */
   return memchr(at, ',', n) || memchr(at, ';', n) || memchr(at, '\t', n) ? 20 : 0;
 }
 

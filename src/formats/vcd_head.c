@@ -270,6 +270,9 @@ static lu_status var(lu_vcd *r, const char *at, lu_err *err)
                        "expected an identifier code of printable characters");
   if (r->s.cap.signal_count == LU_CAP_SIGNALS_MOST)
     return lu_vcd_fail(r, err, LU_ERR_LIMIT, at, "more than %d signals", LU_CAP_SIGNALS_MOST);
+  static const char *const variables[] = {"integer", "parameter", "time", "localparam", "int"};
+  for (size_t i = 0; i < sizeof variables / sizeof *variables; i++)
+    s.is_variable |= !strcmp(type, variables[i]);
   char name[LU_VCD_ARGS_MOST];
   join_reference(r, name, sizeof name);
   size_t len = strlen(name);

@@ -236,6 +236,12 @@ static lu_activity_line line_of(const lu_activity *a, uint32_t signal, uint32_t 
                             .opposite = -1};
 }
 
+static bool counts(const lu_cap *cap, uint32_t i)
+{
+  const lu_cap_signal *s = &cap->signals[i];
+  return s->home != LU_CAP_NO_HOME && s->twin == i && !s->is_variable;
+}
+
 lu_status lu_activity_end(lu_activity *a, int64_t time, lu_activity_line **lines, size_t *count,
                           lu_err *err)
 {
@@ -253,15 +259,15 @@ lu_status lu_activity_end(lu_activity *a, int64_t time, lu_activity_line **lines
     s->since = time;
   }
   size_t n = 0;
-  for (size_t i = 0; i < a->cap->signal_count; i++)
-    if (a->cap->signals[i].home != LU_CAP_NO_HOME && a->cap->signals[i].twin == i)
+  for (uint32_t i = 0; i < a->cap->signal_count; i++)
+    if (counts(a->cap, i))
       n += a->cap->signals[i].width;
   lu_activity_line *out = LU_NEW(a->mem, lu_activity_line, n ? n : 1);
   if (!out)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu lines", n);
   size_t k = 0;
   for (uint32_t i = 0; i < a->cap->signal_count; i++)
-    if (a->cap->signals[i].home != LU_CAP_NO_HOME && a->cap->signals[i].twin == i)
+    if (counts(a->cap, i))
       for (uint32_t b = 0; b < a->cap->signals[i].width; b++)
         out[k++] = line_of(a, i, b);
   for (size_t i = 0; a->pair_slots && i < n; i++)

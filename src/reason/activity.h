@@ -29,7 +29,8 @@ typedef struct lu_activity lu_activity;
  * equal. NULL if refused. */
 lu_activity *lu_activity_open(const lu_cap *cap, int64_t glitch, lu_arena *mem);
 lu_status lu_activity_step(lu_activity *a, const lu_cap_step *step, lu_err *err);
-/* Closes the book at the capture's end. lines[*count], in the order of the declarations, rightmost bit first. */
+/* Closes the book at the capture's end. lines[*count], in the order of the declarations,
+ * rightmost bit first; variables of a simulation left out. */
 LU_MUST_USE lu_status lu_activity_end(lu_activity *a, int64_t time, lu_activity_line **lines,
                                       size_t *count, lu_err *err);
 /* Seconds watched (0 if ticks have no length); whether pairs were compared at all. */

@@ -259,7 +259,7 @@ def tide():
     b.add('D1', 'D', '1N5817', {'K': 'VRAM', 'A': 'VBAT'}, (130, 40))
     b.add('D2', 'D', '1N5817', {'K': 'VRAM', 'A': '+5V'}, (130, 35))
     b.add('Y1', 'Crystal', '32768Hz', {'1': 'X1', '2': 'X2'}, (112, 52))
-    b.add('BT1', 'Battery', '3.6V NiCd', {'+': 'VBAT', '-': 'GND'}, (135, 60))
+    b.add('BT1', 'Battery', '3.6V NiCd', {'+': 'VBAT', '-': 'GND'}, (138, 68))
     edge = ['+5V', 'GND'] + ['A%d' % n for n in range(1, 24)] + ['D%d' % n for n in range(16)]
     edge += ['AS#', 'UDS#', 'LDS#', 'RW', 'DTACK#', 'CLK', 'RESET#', 'HALT#', 'BERR#', 'VPA#', 'IPL0#', 'IPL1#', 'IPL2#']
     b.add('J1', 'Conn_02x32', 'EXPANSION', {'Pin_%d' % (n + 1): net for n, net in enumerate(edge)}, (20, 20))

@@ -6,7 +6,7 @@ Shares no code with the program: own readers for the board file and the netlists
 of wires, drivers and strengths instead of logic:
 
   open    the net becomes two nets; whichever of them nobody drives floats to a level by a weak pull
-          (level high or low) or by a weak keeper of the last level (level keeps)
+          (level high or low) or by a weak keeper of the last level (level keep)
   stuck   a supply holds the net
   bridge  two nets become one; drivers sink more than they source (strong 0, pull 1: acts and), or
           the other way round (acts or), or the drivers of one net are the stronger ones (first, second)
@@ -238,6 +238,8 @@ def apply(board, faults):
         part = '%s cut %d' % (f['net'], len(floats))
         nets[f['net']] = [p for p in nets[f['net']] if p not in gone]
         nets[part] = gone
+        if f.get('level', 'high') not in ('high', 'low', 'keep', 'keeps'):
+            raise ValueError('no model of a net that floats %s' % f['level'])
         floats[f['net']] = floats[part] = f.get('level', 'high')
     for f in (f for f in faults if f['kind'] == 'bridge'):
         a, b = f['nets']
@@ -277,7 +279,7 @@ def verilog(board, faults, rom_files):
         out.append('  tri %s; // %s' % (w, n))
         if n in SUPPLIES or n in held:
             out.append('  assign (supply1, supply0) %s = 1\'b%d;' % (w, SUPPLIES.get(n, held.get(n))))
-        elif floats.get(n) == 'keeps':
+        elif floats.get(n, '').startswith('keep'):
             out.append('  reg k%s = 1; always @(%s) if (%s === 0 || %s === 1) k%s = %s;' % (w, w, w, w, w, w))
             out.append('  assign (weak1, weak0) %s = k%s;' % (w, w))
         else:

@@ -14,9 +14,9 @@ Of a case with several faults, each fault that changes the dump (with and withou
 must be found.
 
 Choices made here:
-- A dump holds some of the block's addresses, as Intel HEX.  Of a RAM: those with at most 3 (4) address bits at
-  0.  After an ascending fill the last of the addresses that fall together under an address fault is the one
-  with the most bits at 1 among them, so it is in the set too, and the dump is bit by bit what a complete fill
+- A dump holds some of the block's addresses, as Intel HEX.  Of a RAM: those with at most 3 address bits at
+  0.  After an ascending fill the last of the addresses that fall together under an address fault is one with
+  no more bits at 0 than the others, so it is in the set too, and the dump is bit by bit what a complete fill
   would have left there: `--wrote` gets the complete contents.  Of a ROM: addresses with few ones, and random
   ones with their neighbours at one bit's distance.
 - RAMs power up with arbitrary, fixed contents.  Cases whose dump shows nothing, or has an undefined bit (a row
@@ -118,8 +118,7 @@ class Block:
                 a = self.rnd.randrange(self.words)
                 out |= {a} | {a ^ 1 << k for k in range(bits)}
         else:
-            most = 3 if bits > 15 and self.words == 1 << bits else 4
-            out = {a for a in range(self.words) if bits - bin(a).count('1') <= most}
+            out = {a for a in range(self.words) if bits - bin(a).count('1') <= 3}
         return sorted(out)
 
     def path(self, what):

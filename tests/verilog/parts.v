@@ -59,7 +59,7 @@ endmodule
 // One bit wide dynamic RAM; BITS multiplexed address lines.
 module m_dram #(parameter BITS = 9, parameter NO_WRITES = 0, parameter N = 0)
                (input [BITS-1:0] a, input d, w_n, ras_n, cas_n, output q);
-  reg m [0:(1 << (2 * BITS)) - 1];
+  reg [63:0] m [0:(1 << (2 * BITS - 6)) - 1]; // 64 cells a word: quick to set up; x where nothing was written
   reg [BITS-1:0] row;
   reg [2*BITS-1:0] at;
   reg value = 0, open = 0;
@@ -67,15 +67,15 @@ module m_dram #(parameter BITS = 9, parameter NO_WRITES = 0, parameter N = 0)
   always @(negedge cas_n) if (!ras_n) begin
     at = {row, a};
     if (!w_n) begin
-      if (!NO_WRITES) m[at] = d;
+      if (!NO_WRITES) m[at[2*BITS-1:6]][at[5:0]] = d;
       open = 0;
     end else begin
-      value = m[at];
+      value = m[at[2*BITS-1:6]][at[5:0]];
       if (value === 1'bx) value = `POWER_UP(at, N);
       open = 1;
     end
   end
-  always @(negedge w_n) if (!ras_n && !cas_n && !NO_WRITES) m[at] = d; // late write
+  always @(negedge w_n) if (!ras_n && !cas_n && !NO_WRITES) m[at[2*BITS-1:6]][at[5:0]] = d; // late write
   always @(posedge cas_n) open = 0;
   assign #(2, 2, 2) q = (open && !cas_n) ? value : 1'bz;
 endmodule

@@ -213,7 +213,7 @@ lu_status lu_cooc_pairs(const lu_kernels *k, const lu_array *a, const lu_array *
                         uint64_t *both, size_t *words, lu_err *err)
 {
   cooc_run run = {.k = k, .every = every};
-  const size_t planes = (size_t)8 * a->bytes * LU_COOC_GROUPS * k->vector_bytes;
+  const size_t planes = (size_t)8 * a->bytes * (LU_COOC_GROUPS * k->vector_bytes + LU_COOC_SPACE);
   run.s.pairs = pairs;
   run.s.pair_count = pair_count;
   run.s.bytes = a->bytes;

@@ -74,7 +74,7 @@ typedef struct lu_bit_pair {
 
 /* both[i] = words in which bit pairs[i].a of a and bit pairs[i].b of b are both set, for i below
  * pair_count; the order that walks .a outermost is the fastest. a and b may be the same array.
- * *words: words looked at (NULL is fine). Scratch of 544 bytes a pair and up to 512 KiB comes from
+ * *words: words looked at (NULL is fine). Scratch of 512 bytes a pair and up to 256 KiB comes from
  * mem, which is left to the caller to free.
  * every: look at one stretch of 8 KiB in `every` (1 = all, exact); the first and last are included.
  * ERR_NOMEM. Cost: about 7 vector operations a pair for each 8 * vector bytes words. */

@@ -10,9 +10,11 @@
 enum {
   LU_VECTOR_MAX = 32,  /* bytes of the widest vector */
   LU_TALLY_LEVELS = 44, /* upright counters reach 2^(4 + levels) */
-  LU_COOC_GROUPS = 16, /* vectors a plane holds in one block */
-  LU_COOC_LEVELS = 7,  /* blocks are counted out after 2^levels */
-  LU_COOC_STATE = 4 + 2 * LU_COOC_LEVELS, /* vectors a pair */
+  LU_COOC_GROUPS = 64, /* vectors a plane holds in one block */
+  LU_COOC_SPACE = 64,  /* bytes between planes */
+  LU_COOC_LOW = 6,     /* log2 of that: weights that do not leave the block */
+  LU_COOC_LEVELS = 5,  /* blocks are counted out after 2^levels - 1 */
+  LU_COOC_STATE = LU_COOC_LOW + 2 * LU_COOC_LEVELS, /* vectors a pair */
 };
 
 /* Upright counters for all bits of one vector. Opaque bytes: the kernel's own vectors. */
@@ -38,7 +40,7 @@ typedef struct lu_cooc_state {
   size_t pair_count;
   unsigned bytes;
   bool same;                /* a and b are one array: planes_b is planes_a */
-  void *planes_a, *planes_b; /* bits * LU_COOC_GROUPS vectors each, 64-byte aligned */
+  void *planes_a, *planes_b; /* bits planes each, 64-byte aligned */
   void *counters;           /* LU_COOC_STATE * pair_count vectors, zeroed */
   uint64_t blocks;          /* since the counters were counted out */
   uint64_t *both;

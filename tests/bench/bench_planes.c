@@ -1,0 +1,287 @@
+/* SPDX-License-Identifier: MIT */
+/* Bit-plane kernels and the symptom finder, timed; tests/bench/bench_planes.sh sets peers beside.
+ *
+ *   bench_planes all BYTES        in-process rates of every instruction set, one JSON line each
+ *   bench_planes symptoms         the finder on 64 KiB and 16 MiB
+ *   bench_planes JOB A [B]        one job on mapped files, for wall-clock comparison with peers:
+ *                                 equal diff fold cooc cooc-default alias alias-default report
+ *
+ * Medians of 5 rounds after a warm-up; inputs are made from a fixed seed. */
+#define _DEFAULT_SOURCE
+#include "base/planes.h"
+#include "reason/symptoms.h"
+
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/mman.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+enum { ROUNDS = 5, LINES = 24 };
+
+static double now(void)
+{
+  struct timespec t;
+  clock_gettime(CLOCK_MONOTONIC, &t);
+  return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+static uint64_t mix(uint64_t x)
+{
+  x += 0x9e3779b97f4a7c15u;
+  x = (x ^ (x >> 30)) * 0xbf58476d1ce4e5b9u;
+  x = (x ^ (x >> 27)) * 0x94d049bb133111ebu;
+  return x ^ (x >> 31);
+}
+
+static int by_value(const void *a, const void *b)
+{
+  double x = *(const double *)a, y = *(const double *)b;
+  return (x > y) - (x < y);
+}
+
+/* ---- jobs ---- */
+
+typedef struct input {
+  const lu_kernels *k;
+  lu_array a, b;
+  lu_arena mem;
+  uint64_t check; /* keeps the work from being optimised away, and shows that sets agree */
+} input;
+
+static void job_equal(input *in)
+{
+  in->check += lu_words_equal(in->k, &in->a, &in->b);
+}
+
+static void job_diff(input *in)
+{
+  lu_diff d;
+  lu_diff_words(in->k, &in->a, &in->b, &d);
+  in->check += d.differ;
+}
+
+static void job_fold(input *in)
+{
+  lu_fold f;
+  lu_fold_words(in->k, &in->a, &f);
+  in->check += f.ones[0] + f.all_and + f.all_or;
+}
+
+static void cooc(input *in, unsigned every, const lu_bit_pair *pairs, size_t n)
+{
+  static uint64_t both[64 * 64];
+  lu_status status =
+      pairs ? lu_cooc_pairs(in->k, &in->a, &in->b, pairs, n, every, &in->mem, both, NULL, NULL)
+            : lu_cooc_words(in->k, &in->a, &in->b, 8 * in->a.bytes, every, &in->mem, both, NULL, NULL);
+  in->check += status == LU_OK ? both[1] : 0;
+  lu_arena_free(&in->mem);
+}
+
+static void job_cooc(input *in)
+{
+  cooc(in, 1, NULL, 0);
+}
+
+/* Sampled for all pairs, then exact for what a bad reading leaves: two pairs of bits. */
+static void job_cooc_default(input *in)
+{
+  static const lu_bit_pair survivors[] = {{0, 1}, {1, 0}};
+  unsigned every = (unsigned)(in->a.count * in->a.bytes >> 22);
+  cooc(in, every ? every : 1, NULL, 0);
+  lu_diff d;
+  lu_diff_words(in->k, &in->a, &in->b, &d);
+  (void)survivors;
+  in->check += d.differ;
+}
+
+static void job_alias(input *in)
+{
+  lu_alias out[LINES];
+  lu_alias_lines(in->k, &in->a, LINES, out);
+  for (unsigned l = 0; l < LINES; l++)
+    in->check += out[l].differ;
+}
+
+static void job_alias_default(input *in)
+{
+  uint64_t out[LINES];
+  lu_alias_masks(in->k, &in->a, LINES, in->a.bytes == 8 ? UINT64_MAX : ((uint64_t)1 << 8 * in->a.bytes) - 1,
+                 out);
+  in->check += out[0];
+}
+
+static void find(input *in, const lu_array *expected)
+{
+  lu_words w = {.count = in->a.count, .width = 8 * in->a.bytes, .bytes = in->a.bytes,
+                .at = in->a.at, .held_count = in->a.count}, e = w;
+  if (expected)
+    e.at = expected->at;
+  lu_symptom_query q = {.passes = &w, .pass_count = 1, .expected = expected ? &e : NULL};
+  lu_symptoms got;
+  if (lu_symptoms_find(&q, &in->mem, &got, NULL) == LU_OK)
+    in->check += got.count;
+  lu_arena_free(&in->mem);
+}
+
+static void job_report(input *in)
+{
+  find(in, &in->b);
+}
+
+static void job_report_blind(input *in)
+{
+  find(in, NULL);
+}
+
+typedef struct job {
+  const char *name;
+  void (*run)(input *in);
+  bool two;
+} job;
+
+static const job jobs[] = {
+    {"equal", job_equal, true},
+    {"diff", job_diff, true},
+    {"fold", job_fold, false},
+    {"cooc", job_cooc, true},
+    {"cooc-default", job_cooc_default, true},
+    {"alias", job_alias, false},
+    {"alias-default", job_alias_default, false},
+    {"report", job_report, true},
+    {"report-blind", job_report_blind, false},
+};
+enum { JOBS = sizeof jobs / sizeof *jobs };
+
+static double median_time(const job *j, input *in)
+{
+  double t[ROUNDS];
+  j->run(in);
+  for (unsigned r = 0; r < ROUNDS; r++) {
+    double start = now();
+    j->run(in);
+    t[r] = now() - start;
+  }
+  qsort(t, ROUNDS, sizeof *t, by_value);
+  return t[ROUNDS / 2];
+}
+
+static void fill(input *in, size_t len)
+{
+  uint64_t *a = (uint64_t *)in->a.at, *b = (uint64_t *)in->b.at;
+  for (size_t i = 0; i < len / 8; i++) {
+    a[i] = mix(i);
+    b[i] = a[i] ^ (mix(i + 77) % 100 < 8 ? (uint64_t)1 << mix(i + 99) % 64 : 0);
+  }
+}
+
+static bool make(input *in, size_t len)
+{
+  void *a = lu_arena_big(&in->mem, len), *b = lu_arena_big(&in->mem, len);
+  if (!a || !b)
+    return false;
+  in->a = (lu_array){a, len / 2, 2, NULL};
+  in->b = (lu_array){b, len / 2, 2, NULL};
+  in->mem = (lu_arena){0}; /* the jobs free theirs; these two stay to the end */
+  fill(in, len);
+  return true;
+}
+
+static int bench_all(size_t len)
+{
+  input in = {0};
+  if (!make(&in, len))
+    return 3;
+  for (unsigned bytes = 1; bytes <= 8; bytes *= 2) {
+    in.a.bytes = in.b.bytes = bytes;
+    in.a.count = in.b.count = len / bytes;
+    for (unsigned j = 0; j < JOBS && jobs[j].run != job_report; j++)
+      for (unsigned n = 0; (in.k = lu_kernels_nth(n)); n++) {
+        in.check = 0;
+        double t = median_time(&jobs[j], &in);
+        printf("{\"name\": \"%s\", \"kernels\": \"%s\", \"word_bits\": %u, \"bytes\": %zu, "
+               "\"gb_per_s\": %.2f, \"check\": %llu}\n",
+               jobs[j].name, lu_kernels_name(in.k), 8 * bytes, len, (double)len / t / 1e9,
+               (unsigned long long)in.check);
+        fflush(stdout);
+      }
+  }
+  return 0;
+}
+
+/* Faults put into `read`: 0 none, 1 dead A7, 2 D3 = D3 AND D9, 3 dead A11 in D0..D7, D15 stuck. */
+static void fault(const uint16_t *truth, uint16_t *read, size_t count, int what)
+{
+  for (size_t i = 0; i < count; i++) {
+    uint16_t w = truth[i];
+    if (what == 1)
+      w = truth[i & ~(size_t)0x80];
+    if (what == 2 && !(w & 0x200))
+      w &= (uint16_t)~8u;
+    if (what == 3)
+      w = (uint16_t)((w & 0x7f00) | (truth[i | 0x800] & 0xff));
+    read[i] = w;
+  }
+}
+
+static int bench_symptoms(void)
+{
+  static const size_t lens[] = {65536, (size_t)16 << 20};
+  for (unsigned l = 0; l < 2; l++) {
+    input in = {.k = lu_kernels_best()};
+    if (!make(&in, lens[l]))
+      return 3;
+    for (int what = 0; what < 4; what++) {
+      fault(in.b.at, (uint16_t *)in.a.at, in.a.count, what);
+      for (unsigned j = 0; j < JOBS; j++)
+        if (jobs[j].run == job_report || jobs[j].run == job_report_blind) {
+          double t = median_time(&jobs[j], &in);
+          printf("{\"name\": \"symptoms, %s, fault %d\", \"bytes\": %zu, \"ms\": %.3f}\n",
+                 jobs[j].run == job_report ? "known" : "blind", what, lens[l], 1e3 * t);
+        }
+    }
+  }
+  return 0;
+}
+
+static bool map(const char *path, lu_array *a)
+{
+  struct stat st;
+  int fd = open(path, O_RDONLY);
+  if (fd < 0 || fstat(fd, &st) || !st.st_size)
+    return false;
+  void *at = mmap(NULL, (size_t)st.st_size, PROT_READ, MAP_PRIVATE | MAP_POPULATE, fd, 0);
+  close(fd);
+  *a = (lu_array){at, (size_t)st.st_size / 2, 2, NULL};
+  return at != MAP_FAILED;
+}
+
+static int run_job(const char *name, const char *a, const char *b)
+{
+  input in = {.k = lu_kernels_best()};
+  for (unsigned j = 0; j < JOBS; j++)
+    if (!strcmp(jobs[j].name, name)) {
+      if (!map(a, &in.a) || (jobs[j].two && (!b || !map(b, &in.b))))
+        break;
+      jobs[j].run(&in);
+      printf("%llu\n", (unsigned long long)in.check);
+      return 0;
+    }
+  fprintf(stderr, "bench_planes: no such job, or a file cannot be mapped\n");
+  return 2;
+}
+
+int main(int argc, char **argv)
+{
+  if (argc == 3 && !strcmp(argv[1], "all"))
+    return bench_all(strtoull(argv[2], NULL, 0));
+  if (argc == 2 && !strcmp(argv[1], "symptoms"))
+    return bench_symptoms();
+  if (argc >= 3)
+    return run_job(argv[1], argv[2], argc > 3 ? argv[3] : NULL);
+  fprintf(stderr, "usage: bench_planes all BYTES | symptoms | JOB A [B]\n");
+  return 2;
+}

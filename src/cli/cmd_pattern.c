@@ -10,11 +10,12 @@
 #include "cli/patterns.h"
 #include "pattern/cells.h"
 #include "pattern/csource.h"
+#include "pattern/failures.h"
 
 typedef struct args {
   lu_texts operands;
   uint64_t size, width, bytes, base, rows, pass, rate;
-  const char *image, *c, *ops, *syndrome, *byte_order;
+  const char *image, *c, *ops, *syndrome, *byte_order, *failures;
   bool json, missed, down;
 } args;
 
@@ -458,6 +459,162 @@ static int explain(lu_run *run, const args *a, const lu_pattern *p)
   return LU_EXIT_CLEAN;
 }
 
+/* ---- check --failures: what a run of the C source printed ---- */
+
+/* Next number of the line; *at moves behind it. False: *at is where one was expected. */
+static bool next_number(const char *line, size_t len, size_t *at, uint64_t *value)
+{
+  while (*at < len && strchr(" \t,;", line[*at]))
+    ++*at;
+  size_t start = *at;
+  while (*at < len && !strchr(" \t,;", line[*at]))
+    ++*at;
+  if (*at > start && lu_text_u64(line + start, *at - start, 0, UINT64_MAX, value))
+    return true;
+  *at = start;
+  return false;
+}
+
+static lu_status read_failures(lu_bytes in, lu_arena *mem, lu_failure **out, size_t *count,
+                               lu_err *err)
+{
+  const char *at = (const char *)in.at, *start = at, *end = at + in.len, *line;
+  size_t len, room = 0, n = 0;
+  lu_failure *list = NULL;
+  while (lu_text_line(&at, end, &line, &len)) {
+    uint64_t v[4];
+    size_t place = 0;
+    if (!len || *line == '#')
+      continue;
+    for (int i = 0; i < 4; i++)
+      if (!next_number(line, len, &place, &v[i]) || (i == 0 && v[0] > UINT32_MAX))
+        return lu_fail_at(err, LU_ERR_SYNTAX, start, in.len, (size_t)(line - start) + place,
+                          "expected four numbers: operation, word, expected, got (hex with 0x)");
+    if (n == LU_FAILURES_MOST)
+      return lu_fail(err, LU_ERR_LIMIT, 0, 0, "more than %d failures", LU_FAILURES_MOST);
+    if (n == room)
+      list = lu_arena_grow(mem, list, n, &room, sizeof *list);
+    if (!list)
+      return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the failures");
+    list[n++] = (lu_failure){.word = v[1], .wrong = v[2] ^ v[3], .op = (uint32_t)v[0]};
+  }
+  *out = list;
+  *count = n;
+  return LU_OK;
+}
+
+static const char *reach_text(const lu_syndrome_group *g, const lu_block *block, lu_arena *mem)
+{
+  const char *text = g->complete ? "all words" : g->words == 1 ? "word" : "words";
+  if (!g->complete) {
+    for (unsigned i = 0; i < g->words && i < LU_FAILURE_WORDS_SHOWN && text; i++)
+      text = lu_arena_printf(mem, "%s%s 0x%" PRIx64, text, i ? "," : "", g->first[i]);
+    if (text && g->words > LU_FAILURE_WORDS_SHOWN)
+      text = lu_arena_printf(mem, "%s and %" PRIu64 " more", text,
+                             g->words - LU_FAILURE_WORDS_SHOWN);
+    return text ? text : "";
+  }
+  if (block->words == 1)
+    return text;
+  const char *join = " with ";
+  for (unsigned bit = 0; bit < 64 && text; bit++)
+    if (g->fixed >> bit & 1) {
+      text = lu_arena_printf(mem, "%s%sA%u = %u", text, join, bit, (unsigned)(g->value >> bit & 1));
+      join = ", ";
+    }
+  return text ? text : "";
+}
+
+static const char *syndrome_text(uint64_t syndrome, unsigned reads, lu_arena *mem)
+{
+  char *text = lu_arena_take(mem, reads + 1);
+  for (unsigned i = 0; text && i < reads; i++)
+    text[i] = syndrome >> i & 1 ? '1' : '0';
+  return text ? text : "";
+}
+
+/* Simple faults that give the syndrome; linked ones only where no simple one does. */
+static json_t *explaining(const lu_pattern *p, uint64_t syndrome, lu_arena *mem, lu_err *err)
+{
+  uint64_t found[LU_CELL_MODELS];
+  json_t *simple = json_array(), *linked = json_array();
+  if (lu_cells_explain(p, syndrome, mem, found, err) == LU_OK)
+    for (unsigned m = 0; m < LU_CELL_MODELS; m++)
+      for (unsigned f = 0; f < lu_cell_models()[m].faults; f++) {
+        char text[160];
+        if (!(found[m] >> f & 1))
+          continue;
+        lu_cell_fault_text(m, f, text, sizeof text);
+        bool is_linked = !strncmp(lu_cell_models()[m].name, "linked", 6);
+        json_array_append_new(is_linked ? linked : simple,
+                              json_sprintf("%s %s", lu_cell_models()[m].name, text));
+      }
+  bool use_linked = !json_array_size(simple);
+  json_decref(use_linked ? simple : linked);
+  return use_linked ? linked : simple;
+}
+
+static int put_groups(lu_run *run, const args *a, const lu_pattern *p, const lu_block *block,
+                      const lu_syndrome_group *groups, size_t count)
+{
+  enum { SHOWN = 32 };
+  unsigned reads = lu_cells_reads(p);
+  json_t *all = json_array();
+  for (size_t i = 0; i < count && i < SHOWN; i++) {
+    const lu_syndrome_group *g = &groups[i];
+    lu_err err = {0};
+    bool line = g->complete && g->words > 1;
+    json_t *faults = line ? json_array() : explaining(p, g->syndrome, run->mem, &err);
+    const char *reach = reach_text(g, block, run->mem);
+    const char *syndrome = syndrome_text(g->syndrome, reads, run->mem);
+    if (!a->json) {
+      fprintf(run->out, "bit %u fails reads %s at %s\n", g->bit, syndrome, reach);
+      if (line)
+        fputs("    a line or a whole chip, not a cell\n", run->out);
+      size_t n;
+      json_t *fault;
+      json_array_foreach(faults, n, fault)
+        fprintf(run->out, "    %s\n", json_string_value(fault));
+    }
+    json_array_append_new(all, json_pack("{s:i,s:s,s:I,s:s,s:b,s:o}", "bit", (int)g->bit,
+                                         "syndrome", syndrome, "words", (json_int_t)g->words, "at",
+                                         reach, "line", (int)line, "cell_faults", faults));
+  }
+  if (!a->json && count > SHOWN)
+    fprintf(run->out, "and %zu more kinds of failure\n", count - SHOWN);
+  int status = LU_EXIT_CLEAN;
+  if (a->json)
+    status = put_json(run, json_pack("{s:s,s:i,s:o}", "pattern", p->name, "kinds", (int)count,
+                                     "groups", json_incref(all)));
+  json_decref(all);
+  return status ? status : count ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
+}
+
+static int check_failures(lu_run *run, const args *a, const lu_pattern *p)
+{
+  lu_err err = {0};
+  lu_file file;
+  lu_block block;
+  lu_failure *list = NULL;
+  lu_syndrome_group *groups = NULL;
+  size_t count = 0, group_count = 0;
+  int bad = make_block(run, a, &block);
+  if (bad)
+    return bad;
+  lu_status status = lu_file_open(a->failures, 0, &file, &err);
+  if (status == LU_OK) {
+    status = read_failures(file.bytes, run->mem, &list, &count, &err);
+    if (status == LU_OK)
+      status = lu_failures_group(p, &block, list, count, run->mem, &groups, &group_count, &err);
+    lu_file_close(&file);
+  }
+  if (status) {
+    lu_fail_source(&err, status, a->failures);
+    return lu_say_error(run, &err);
+  }
+  return put_groups(run, a, p, &block, groups, group_count);
+}
+
 static int check(lu_run *run, const args *a)
 {
   size_t count = a->operands.count - 1;
@@ -465,8 +622,8 @@ static int check(lu_run *run, const args *a)
   lu_err err = {0};
   if (!all)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
-  if (a->syndrome && count > 1)
-    return lu_say_usage(run, "pattern: --syndrome belongs to one pattern");
+  if ((a->syndrome || a->failures) && count > 1)
+    return lu_say_usage(run, "pattern: --syndrome and --failures belong to one pattern");
   for (size_t i = 0; i < count; i++) {
     lu_pattern *p;
     if (lu_patterns_open(a->operands.at[i + 1], run->mem, &p, &err))
@@ -474,6 +631,8 @@ static int check(lu_run *run, const args *a)
     all[i].pattern = p;
     if (a->syndrome)
       return explain(run, a, p);
+    if (a->failures)
+      return check_failures(run, a, p);
     if (lu_cells_coverage(p, run->mem, all[i].models, &err))
       return lu_say_error(run, &err);
   }
@@ -535,6 +694,8 @@ static const lu_option options[] = {
    "check: name every fault that is missed"},
   {"syndrome", 0, LU_OPT_TEXT, offsetof(args, syndrome), 0, 0, "BITS",
    "check: cell faults for which just these reads fail"},
+  {"failures", 'f', LU_OPT_TEXT, offsetof(args, failures), 0, 0, "FILE",
+   "check: reads that failed: lines of operation, word, expected, got"},
   {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "JSON, for scripts"},
   {0},
 };

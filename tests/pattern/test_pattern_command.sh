@@ -53,6 +53,17 @@ LINEUP_PATTERNS=$dir/none:$dir/mine "$L" pattern show tide | grep -q 'harbour of
 LINEUP_PATTERNS=$dir/mine "$L" pattern show address | grep -q 'harbour office' || fail "own pattern first"
 [ "$(LINEUP_PATTERNS=$dir/mine "$L" pattern expand tide --size 2 | tr '\n' ';')" = "# pass 1: linear order, background 0x00;# element 1;w 0x0 0xff;w 0x1 0xff;# element 2;r 0x1 0xff;r 0x0 0xff;" ] || fail "operations of tide"
 
+# what a run printed, put together
+printf '# op word expected got\n3 0x12 0xff 0xf7\n7 0x12 0xff 0xf7\n' >"$dir/f"
+"$L" pattern check march-c-minus --size 256 --failures "$dir/f" >"$dir/out"; [ $? = 1 ] || fail "exit status of failures"
+grep -q '^bit 3 fails reads 01010 at word 0x12$' "$dir/out" && grep -q 'SAF <1/0/->' "$dir/out" || fail "one bad cell"
+for w in $(seq 0 255); do echo "3 $w 0xff 0xfe"; done >"$dir/f"
+"$L" pattern check march-c-minus --size 256 --failures "$dir/f" | grep -q 'a line or a whole chip' || fail "one bad line"
+: >"$dir/f"; "$L" pattern check march-c-minus --failures "$dir/f" || fail "no failures"
+echo '3 1 0x' >"$dir/f"; says 2 "f:1:5: expected four numbers" check march-c-minus --failures "$dir/f"
+echo '2 1 0 1' >"$dir/f"; says 2 "not a read" check march-c-minus --failures "$dir/f"
+echo '1 300 0 1' >"$dir/f"; says 2 "outside the block" check march-c-minus --size 256 --failures "$dir/f"
+
 # bad input: one message, with line, column and a caret
 printf 'name: tide\nsource: x\nmarch: { up(w1); down(r0) }\n' >"$dir/mine/wrong.pattern"
 says 2 "wrong.pattern:3:23: element 2, operation 1 expects 0 where 1 was written" show "$dir/mine/wrong.pattern"

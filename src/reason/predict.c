@@ -295,6 +295,42 @@ static bool plain_column(const lu_view *v, const lu_fn *hi, const lu_fn *lo, uns
   return x->column[pin] == bit && !input_changed(v, c, pin) && lu_fn_at(hi, 1) == !x->column_inverted[pin];
 }
 
+/* What a chip's data pin holds, as a function of the word known for that address. */
+static lu_fn stored_fn(const lu_view *v, unsigned chip, unsigned pin)
+{
+  const lu_chip *c = &v->network->chips[chip];
+  for (unsigned i = 0; i < v->in_count[chip]; i++)
+    if (v->in_change[chip][i].slot == LU_EFFECT_IN + pin)
+      return v->in_change[chip][i].fn;
+  if (c->column[pin] == UINT16_MAX)
+    return lu_fn_wide();
+  lu_fn f = lu_fn_var(LU_VAR_DATA + c->column[pin]);
+  return c->column_inverted[pin] ? lu_fn_not(f) : f;
+}
+
+/* Puts stored words in the place of chips' outputs where every chip is read at its own place. */
+static bool compose(const lu_view *v, lu_fn *f)
+{
+  for (bool more = true; more;) {
+    more = false;
+    for (unsigned k = 0; k < f->count; k++) {
+      if (f->var[k] < LU_VAR_CHIP)
+        continue;
+      unsigned chip = (f->var[k] - LU_VAR_CHIP) / 16, pin = (f->var[k] - LU_VAR_CHIP) % 16;
+      if (v->chip_source[chip])
+        return false;
+      lu_fn one = lu_fn_fix(f, f->var[k], true), zero = lu_fn_fix(f, f->var[k], false);
+      lu_fn s = stored_fn(v, chip, pin);
+      *f = lu_fn_choose(&s, &one, &zero);
+      if (f->wide)
+        return false;
+      more = true;
+      break;
+    }
+  }
+  return true;
+}
+
 static void add_column(lu_view *v, unsigned bit, const lu_fn *hi, const lu_fn *lo)
 {
   unsigned chip = 0;
@@ -307,7 +343,13 @@ static void add_column(lu_view *v, unsigned bit, const lu_fn *hi, const lu_fn *l
   if (!lu_fn_is(&any, true))
     v->floats = true;
   v->wide |= hi->wide || lo->wide;
-  v->column[v->column_count++] = (lu_column){.bit = (uint8_t)bit, .hi = *hi, .lo = *lo};
+  lu_column *c = &v->column[v->column_count++];
+  *c = (lu_column){.bit = (uint8_t)bit, .hi = *hi, .lo = *lo};
+  c->direct = compose(v, &c->hi) && compose(v, &c->lo);
+  if (!c->direct) {
+    c->hi = *hi;
+    c->lo = *lo;
+  }
 }
 
 static void load_open_levels(lu_view *v, const lu_fault *faults, size_t count)
@@ -515,11 +557,139 @@ void lu_view_word(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *
   for (unsigned c = 0; c < v->column_count; c++) {
     const lu_column *x = &v->column[c];
     bool u = false;
-    bool hi = read_fn_at(v, &x->hi, address, at, &u), lo = read_fn_at(v, &x->lo, address, at, &u);
+    bool hi, lo;
+    if (x->direct) {
+      u = !at[0].known && x->hi.count;
+      hi = data_fn_at(&x->hi, &at[0]);
+      lo = data_fn_at(&x->lo, &at[0]);
+    } else {
+      hi = read_fn_at(v, &x->hi, address, at, &u);
+      lo = read_fn_at(v, &x->lo, address, at, &u);
+    }
     bool level = hi ? true : lo ? false : undriven_level(v, e, x->bit, i, address, &u);
     val |= (uint64_t)level << x->bit;
     unk |= (uint64_t)u << x->bit;
   }
   *value = val;
   *unknown = unk;
+}
+
+static bool is_itself(const lu_column *x)
+{
+  return x->direct && x->hi.count == 1 && x->hi.var[0] == LU_VAR_DATA + x->bit && lu_fn_at(&x->hi, 1);
+}
+
+void lu_view_tests(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *elsewhere, uint64_t *here)
+{
+  *elsewhere = *here = 0;
+  uint64_t j;
+  for (unsigned s = 1; s < v->source_count; s++)
+    if (find_source(&v->source[s], e, lu_address_of(e->network, i), &j) && j != i)
+      *elsewhere |= v->plain_mask[s];
+  for (unsigned c = 0; c < v->column_count; c++)
+    if (!is_itself(&v->column[c]))
+      *here |= (uint64_t)1 << v->column[c].bit;
+}
+
+/* --- whole readings ----------------------------------------------------------------------------- */
+
+/* Stretches of words that every source moves as a whole: their length, 1 when there are none. */
+static size_t stretch(const lu_view *v, const lu_evidence *e)
+{
+  if (v->column_count || e->got.held || e->known.held || e->steady || (e->known.count & (e->known.count - 1)) ||
+      (e->network->base_word & (e->known.count - 1)))
+    return 1;
+  unsigned low = 63;
+  for (unsigned s = 1; s < v->source_count; s++) {
+    if (v->source[s].nothing)
+      return 1;
+    for (unsigned g = 0; g < v->source[s].group_count; g++) {
+      unsigned bit = (unsigned)__builtin_ctzll(v->source[s].group[g].mask);
+      low = bit < low ? bit : low;
+    }
+  }
+  size_t n = low < 40 ? (size_t)1 << low : e->known.count;
+  return n < e->known.count ? n : e->known.count;
+}
+
+#define LU_DIFFER(bits)                                                                            \
+  static uint64_t differ_##bits(const void *a, const void *b, size_t n, uint64_t mask, uint64_t *columns) \
+  {                                                                                                \
+    const uint##bits##_t *x = a, *y = b, m = (uint##bits##_t)mask;                                  \
+    uint64_t wrong = 0;                                                                             \
+    uint##bits##_t any = 0;                                                                         \
+    for (size_t i = 0; i < n; i++)                                                                  \
+      any |= (uint##bits##_t)((x[i] ^ y[i]) & m);                                                   \
+    for (size_t i = 0; any && i < n; i++)                                                           \
+      wrong += (uint64_t)__builtin_popcountll((uint64_t)((x[i] ^ y[i]) & m));                       \
+    *columns |= any;                                                                                \
+    return wrong;                                                                                   \
+  }
+LU_DIFFER(8)
+LU_DIFFER(16)
+LU_DIFFER(32)
+LU_DIFFER(64)
+
+static uint64_t differ(const lu_words *a, size_t i, const lu_words *b, size_t j, size_t n, uint64_t mask,
+                       uint64_t *columns)
+{
+  const char *x = (const char *)a->at + i * a->bytes, *y = (const char *)b->at + j * b->bytes;
+  switch (a->bytes) {
+  case 1:
+    return differ_8(x, y, n, mask, columns);
+  case 2:
+    return differ_16(x, y, n, mask, columns);
+  case 4:
+    return differ_32(x, y, n, mask, columns);
+  default:
+    return differ_64(x, y, n, mask, columns);
+  }
+}
+
+static void count_stretches(const lu_view *v, const lu_evidence *e, size_t n, uint64_t limit, uint64_t *wrong,
+                            uint64_t *unknown, uint64_t *columns, uint64_t all)
+{
+  for (size_t i = 0; i < e->got.count && *wrong <= limit; i += n) {
+    uint64_t address = lu_address_of(e->network, i);
+    for (unsigned s = 0; s < v->source_count; s++) {
+      uint64_t j = i, mask = s ? v->plain_mask[s] : v->plain_mask[0] | (all & ~v->changed);
+      if (!mask)
+        continue;
+      if (s && !find_source(&v->source[s], e, address, &j))
+        *unknown += n * (uint64_t)__builtin_popcountll(mask);
+      else
+        *wrong += differ(&e->got, i, &e->known, j, n, mask, columns);
+    }
+  }
+}
+
+void lu_view_count(const lu_view *v, const lu_evidence *e, uint64_t limit, uint64_t *wrong, uint64_t *unknown,
+                   uint64_t *columns)
+{
+  unsigned w = e->network->data_bits;
+  uint64_t all = w >= 64 ? ~(uint64_t)0 : ((uint64_t)1 << w) - 1;
+  *wrong = *unknown = *columns = 0;
+  size_t n = stretch(v, e);
+  if (n >= 16) {
+    count_stretches(v, e, n, limit, wrong, unknown, columns, all);
+    return;
+  }
+  for (size_t i = 0; i < e->got.count && *wrong <= limit; i++) {
+    if (!lu_word_held(&e->got, i))
+      continue;
+    uint64_t value = 0, unk = 0, got = lu_word(&e->got, i), steady = e->steady ? e->steady[i] : all;
+    if (v->changed)
+      lu_view_word(v, e, i, &value, &unk);
+    uint64_t rest = all & ~v->changed;
+    if (rest) {
+      if (lu_word_held(&e->known, i))
+        value = (value & v->changed) | (lu_word(&e->known, i) & rest);
+      else
+        unk |= rest;
+    }
+    uint64_t bad = (value ^ got) & steady & ~unk & all;
+    *wrong += (uint64_t)__builtin_popcountll(bad);
+    *unknown += (uint64_t)__builtin_popcountll(unk & steady & all);
+    *columns |= bad;
+  }
 }

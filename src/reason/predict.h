@@ -27,8 +27,7 @@ typedef struct lu_source {
 
 typedef struct lu_column {
   uint8_t bit;     /* vantage data bit */
-  bool plain;      /* one chip's output, stored as written */
-  uint8_t source;  /* of a plain column */
+  bool direct;     /* hi and lo are functions of the known word at the same address */
   lu_fn hi, lo;
 } lu_column;
 
@@ -60,6 +59,16 @@ lu_view *lu_view_new(lu_arena *mem);
 /* Compiles an effect for readings of one kind. effect must stay valid while view is used. */
 void lu_view_compile(lu_view *v, const lu_network *n, lu_know know, const lu_effect *effect,
                      const lu_fault *faults, size_t fault_count, lu_level undriven);
+
+/* Bits of held, steady words that differ from the prediction, and bits of which nothing is known,
+ * counted over the whole reading. Cost: memory speed where whole stretches move together, else some
+ * tens of ns a word. Stops when *wrong passes limit. columns receives the columns that differ. */
+void lu_view_count(const lu_view *v, const lu_evidence *e, uint64_t limit, uint64_t *wrong,
+                   uint64_t *unknown, uint64_t *columns);
+
+/* When the known contents are the reading itself: bits of word i whose prediction can fail at all,
+ * split into those taken from another address and the rest. */
+void lu_view_tests(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *elsewhere, uint64_t *here);
 
 /* What word i reads: *value on the columns in v->changed; *unknown = bits that nothing is known of. */
 void lu_view_word(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *value, uint64_t *unknown);

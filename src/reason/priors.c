@@ -148,7 +148,7 @@ double lu_prior_log(const lu_network *n, const lu_priors *p, const lu_fault *f)
   return log(v);
 }
 
-/* --- all single faults ------------------------------------------------------------------------- */
+/* --- pins that matter --------------------------------------------------------------------------- */
 
 uint64_t lu_net_pins_of_interest(const lu_network *n, uint16_t net)
 {
@@ -175,117 +175,4 @@ uint64_t lu_net_drivers(const lu_network *n, uint16_t net)
     }
   }
   return m;
-}
-
-bool lu_faults_add(lu_fault_list *list, lu_arena *mem, lu_fault f)
-{
-  lu_fault *p = lu_arena_grow(mem, list->at, list->count, &list->room, sizeof *p);
-  if (!p)
-    return false;
-  list->at = p;
-  p[list->count++] = f;
-  return true;
-}
-
-static bool add_open(const lu_network *n, lu_arena *mem, lu_fault_list *out, uint16_t net, uint64_t cut)
-{
-  lu_fault f = {.kind = LU_FAULT_OPEN, .net = net, .cut = cut};
-  bool data = n->nets[net].carries & LU_CARRIES_DATA;
-  for (unsigned level = LU_LEVEL_LOW; level <= (data ? LU_LEVEL_KEEP : LU_LEVEL_HIGH); level++) {
-    f.level = (uint8_t)level;
-    if (!lu_faults_add(out, mem, f))
-      return false;
-  }
-  return true;
-}
-
-static bool add_opens(const lu_network *n, lu_arena *mem, lu_fault_list *out, uint16_t net)
-{
-  uint64_t all = lu_net_pins_of_interest(n, net), drivers = lu_net_drivers(n, net);
-  unsigned count = (unsigned)__builtin_popcountll(all);
-  if (count < 2)
-    return true;
-  for (uint64_t m = all; m; m &= m - 1) {
-    uint64_t one = m & -m;
-    bool only_driver = one == drivers;
-    if (!only_driver && !add_open(n, mem, out, net, one))
-      return false;
-    /* the only driver cut off: all others float */
-    if (only_driver && count > 2 && !add_open(n, mem, out, net, all & ~one))
-      return false;
-    if (count == 2 && only_driver)
-      continue;
-  }
-  return true;
-}
-
-static bool add_dead(const lu_network *n, lu_arena *mem, lu_fault_list *out)
-{
-  bool ok = true;
-  for (size_t i = 0; i < n->part_count && ok; i++) {
-    const lu_part_type *t = n->board->parts[n->parts[i]].type;
-    lu_fault f = {.kind = LU_FAULT_DEAD, .part = (uint16_t)i};
-    bool chip = false, drives = false;
-    for (size_t c = 0; c < n->chip_count; c++)
-      chip |= n->chips[c].npart == i;
-    for (size_t e = 0; e < n->elem_count; e++)
-      drives |= n->elems[e].kind == LU_ELEM_CELL && n->elems[e].part == i;
-    if (chip || (drives && t && t->kind != LU_PART_PASSIVE))
-      ok = lu_faults_add(out, mem, f);
-    for (unsigned lost = LU_LOST_WRITES; chip && ok && !t->memory.rom && lost <= LU_LOST_ALL; lost++) {
-      f.lost = (uint8_t)lost;
-      ok = lu_faults_add(out, mem, f);
-    }
-  }
-  return ok;
-}
-
-bool lu_faults_local(const lu_network *n, lu_arena *mem, lu_fault_list *out)
-{
-  for (size_t i = 0; i < n->net_count; i++) {
-    if (n->nets[i].constant)
-      continue;
-    lu_fault f = {.kind = LU_FAULT_STUCK, .net = (uint16_t)i};
-    for (unsigned level = LU_LEVEL_LOW; level <= LU_LEVEL_HIGH; level++) {
-      f.level = (uint8_t)level;
-      if (!lu_faults_add(out, mem, f))
-        return false;
-    }
-    if (!add_opens(n, mem, out, (uint16_t)i))
-      return false;
-  }
-  return add_dead(n, mem, out);
-}
-
-static bool both_at(const lu_network *n, uint16_t a, uint16_t b, uint16_t part)
-{
-  bool x = false, y = false;
-  for (unsigned i = 0; i < n->nets[a].pin_count; i++)
-    x |= n->pins[n->net_pins[n->nets[a].first_pin + i]].part == part;
-  for (unsigned i = 0; i < n->nets[b].pin_count; i++)
-    y |= n->pins[n->net_pins[n->nets[b].first_pin + i]].part == part;
-  return x && y;
-}
-
-bool lu_faults_pairs(const lu_network *n, const bool *want, lu_arena *mem, lu_fault_list *out)
-{
-  for (uint16_t a = 0; a < n->net_count; a++)
-    for (uint16_t b = (uint16_t)(a + 1); b < n->net_count; b++) {
-      if (n->nets[a].constant || n->nets[b].constant || !(want[a] || want[b]))
-        continue;
-      lu_fault f = {.kind = LU_FAULT_BRIDGE, .net = a, .net2 = b};
-      for (unsigned acts = LU_ACTS_AND; acts <= LU_ACTS_SECOND; acts++) {
-        f.acts = (uint8_t)acts;
-        if (!lu_faults_add(out, mem, f))
-          return false;
-      }
-      f.kind = LU_FAULT_SWAP;
-      f.acts = 0;
-      for (uint16_t p = 0; p < n->part_count; p++) {
-        f.part = p;
-        if (both_at(n, a, b, p) && !lu_faults_add(out, mem, f))
-          return false;
-      }
-    }
-  return true;
 }

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #ifndef LU_REASON_PRIORS_H
 #define LU_REASON_PRIORS_H
-/* Probabilities before anything was read (priors.def), with a board file's overrides, and the list
- * of all single faults of the electrical model on a network. */
+/* Probabilities before anything was read (priors.def), with a board file's
+ * overrides. */
 #include "reason/network.h"
 
 typedef enum lu_prior_name {
@@ -23,19 +23,6 @@ const char *lu_prior_text(lu_prior_name name);
 
 /* Natural logarithm of the prior of one fault. */
 double lu_prior_log(const lu_network *n, const lu_priors *p, const lu_fault *f);
-
-typedef struct lu_fault_list {
-  size_t count, room;
-  lu_fault *at;
-} lu_fault_list;
-
-/* Every single fault of the model but bridges and swaps: opens of each pin and of all receivers at
- * both levels, stucks, dead parts. */
-LU_MUST_USE bool lu_faults_local(const lu_network *n, lu_arena *mem, lu_fault_list *out);
-/* Every bridge (all ways it can act) and swap of two nets of which want[] says so for at least
- * one. want[net_count]. */
-LU_MUST_USE bool lu_faults_pairs(const lu_network *n, const bool *want, lu_arena *mem, lu_fault_list *out);
-bool lu_faults_add(lu_fault_list *list, lu_arena *mem, lu_fault f);
 
 /* Pins of a net that matter for an open: drivers and receivers in the network, as place bits. */
 uint64_t lu_net_pins_of_interest(const lu_network *n, uint16_t net);

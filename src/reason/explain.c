@@ -1,0 +1,268 @@
+/* SPDX-License-Identifier: MIT */
+#include "reason/explain.h"
+
+#include "reason/blind.h"
+#include "reason/inside.h"
+#include "reason/search.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { EXPLANATIONS_MOST = 64 };
+static const double unknown_cost = 0.693;
+
+/* A fault set with its weight, before it is normalised. */
+typedef struct weighed {
+  lu_explanation e;
+  double log;
+} weighed;
+
+typedef struct tableau {
+  lu_result *r;
+  lu_search *s;
+  weighed *rows;
+  size_t count, room;
+  double *net, *part;        /* suspicion by joint net, part */
+  uint64_t *cut;
+  double *best;
+  lu_fault *fault;           /* by net, then by part */
+} tableau;
+
+static uint64_t wrong_bits(const lu_joint *j)
+{
+  uint64_t n = 0;
+  for (size_t r = 0; r < j->look_count; r++)
+    n += j->looks[r].wrong;
+  return n;
+}
+
+static bool add_row(tableau *t, const lu_set *set, double log, double explained, uint32_t twins)
+{
+  weighed *p = lu_arena_grow(t->r->joint->mem, t->rows, t->count, &t->room, sizeof *p);
+  if (!p)
+    return false;
+  t->rows = p;
+  weighed *w = &p[t->count++];
+  *w = (weighed){.log = log};
+  w->e.count = set->count;
+  memcpy(w->e.faults, set->faults, sizeof set->faults);
+  w->e.undriven = set->undriven;
+  w->e.explained = explained;
+  w->e.wrong = set->wrong;
+  w->e.unknown = set->unknown;
+  w->e.twins = twins;
+  return true;
+}
+
+static void suspect_net(tableau *t, uint16_t net, double p, const lu_fault *f)
+{
+  t->net[net] += p;
+  if (f->kind == LU_FAULT_OPEN)
+    t->cut[net] |= p > 0.02 ? f->cut : 0;
+  if (p > t->best[net]) {
+    t->best[net] = p;
+    t->fault[net] = *f;
+  }
+}
+
+static void suspect(tableau *t, const lu_fault *f, double p)
+{
+  size_t nets = t->r->joint->net_count;
+  if (f->kind >= LU_FAULT_DEAD) {
+    t->part[f->part] += p;
+    if (p > t->best[nets + f->part]) {
+      t->best[nets + f->part] = p;
+      t->fault[nets + f->part] = *f;
+    }
+    return;
+  }
+  suspect_net(t, f->net, p, f);
+  if (f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP)
+    suspect_net(t, f->net2, p, f);
+}
+
+/* Each fault of a set may be any member of its class: spreads the set's probability over them. */
+static bool spread(tableau *t, const lu_set *set, double p, double log, double explained)
+{
+  for (size_t k = 0; k < set->count; k++) {
+    if (set->classes[k] == UINT32_MAX) {
+      suspect(t, &set->faults[k], p);
+      if (set->count == 1 && !add_row(t, set, log, explained, 1))
+        return false;
+      continue;
+    }
+    const lu_class *c = &t->s->classes[set->classes[k]];
+    for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next) {
+      const lu_member *x = &t->s->members[m];
+      double share = exp(x->prior - c->prior);
+      suspect(t, &x->fault, p * share);
+      if (set->count > 1 && (share < 0.02 || memcmp(&x->fault, &set->faults[k], sizeof x->fault) == 0))
+        continue;
+      lu_set one = *set;
+      one.faults[k] = x->fault;
+      if (!add_row(t, &one, log + log1p(share - 1), explained, c->member_count))
+        return false;
+    }
+  }
+  return set->count == 1 || add_row(t, set, log, explained, 1);
+}
+
+static int by_log(const void *a, const void *b)
+{
+  const weighed *x = a, *y = b;
+  if (x->log != y->log)
+    return x->log > y->log ? -1 : 1;
+  return memcmp(x->e.faults, y->e.faults, sizeof x->e.faults);
+}
+
+static int by_probability(const void *a, const void *b)
+{
+  const lu_suspect *x = a, *y = b;
+  if (x->probability != y->probability)
+    return x->probability > y->probability ? -1 : 1;
+  return (x->net > y->net) - (x->net < y->net);
+}
+
+static double set_log(const lu_joint *j, const lu_set *x)
+{
+  return x->prior - j->wrong_cost * (double)x->wrong - unknown_cost * (double)x->unknown;
+}
+
+static bool list_suspects(tableau *t)
+{
+  lu_result *r = t->r;
+  size_t nets = r->joint->net_count;
+  r->suspects = LU_NEW(r->joint->mem, lu_suspect, nets + r->joint->part_count + 1);
+  if (!r->suspects)
+    return false;
+  for (size_t i = 0; i < nets; i++)
+    if (t->net[i] > 0 && !r->joint->nets[i].constant)
+      r->suspects[r->suspect_count++] = (lu_suspect){.net = (uint16_t)i,
+                                                     .part = UINT16_MAX,
+                                                     .probability = fmin(t->net[i], 1),
+                                                     .cut = t->cut[i],
+                                                     .fault = t->fault[i]};
+  for (size_t i = 0; i < r->joint->part_count; i++)
+    if (t->part[i] > 0)
+      r->suspects[r->suspect_count++] = (lu_suspect){.net = UINT16_MAX,
+                                                     .part = (uint16_t)i,
+                                                     .probability = fmin(t->part[i], 1),
+                                                     .fault = t->fault[nets + i]};
+  qsort(r->suspects, r->suspect_count, sizeof *r->suspects, by_probability);
+  return true;
+}
+
+static bool new_tableau(tableau *t, lu_result *r, lu_search *s)
+{
+  size_t n = r->joint->net_count, p = r->joint->part_count;
+  *t = (tableau){.r = r, .s = s};
+  t->net = LU_NEW(r->joint->mem, double, n + 1);
+  t->part = LU_NEW(r->joint->mem, double, p + 1);
+  t->cut = LU_NEW(r->joint->mem, uint64_t, n + 1);
+  t->best = LU_NEW(r->joint->mem, double, n + p + 1);
+  t->fault = LU_NEW(r->joint->mem, lu_fault, n + p + 1);
+  return t->net && t->part && t->cut && t->best && t->fault;
+}
+
+bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, double healthy_log)
+{
+  tableau t;
+  if (!new_tableau(&t, r, s))
+    return false;
+  double most = healthy_log, sum = 0, total = (double)wrong_bits(r->joint);
+  for (size_t i = 0; i < count; i++)
+    most = fmax(most, set_log(r->joint, &sets[i]));
+  for (size_t i = 0; i < count; i++)
+    sum += exp(set_log(r->joint, &sets[i]) - most);
+  sum += exp(healthy_log - most);
+  for (size_t i = 0; i < count; i++) {
+    double p = exp(set_log(r->joint, &sets[i]) - most) / sum;
+    double explained = total > 0 ? fmax(0, 1 - (double)sets[i].wrong / total) : 1;
+    if (!spread(&t, &sets[i], p, set_log(r->joint, &sets[i]) - most - log(sum), explained))
+      return false;
+  }
+  qsort(t.rows, t.count, sizeof *t.rows, by_log);
+  r->explanation_count = t.count < EXPLANATIONS_MOST ? t.count : EXPLANATIONS_MOST;
+  r->explanations = LU_NEW(r->joint->mem, lu_explanation, r->explanation_count + 1);
+  if (!r->explanations)
+    return false;
+  for (size_t i = 0; i < r->explanation_count; i++) {
+    r->explanations[i] = t.rows[i].e;
+    r->explanations[i].probability = exp(t.rows[i].log);
+  }
+  return list_suspects(&t);
+}
+
+/* With no set that gives every bit: the best one, and what is left inside chips. */
+static bool settle_rest(lu_search *s, lu_set *out, size_t *count)
+{
+  lu_set none = {.undriven = LU_LEVEL_HIGH, .wrong = wrong_bits(s->joint)};
+  *count = 0;
+  if (s->have_best) {
+    lu_set x = s->best;
+    (void)lu_inside_cover(s, &x);
+    out[(*count)++] = x;
+  } else if (lu_inside_cover(s, &none)) {
+    out[(*count)++] = none;
+  }
+  return true;
+}
+
+static bool search_all(lu_result *r, lu_search *s)
+{
+  if (!lu_search_classes(s))
+    return false;
+  r->singles_done = true;
+  lu_set rest[2], inside = {.undriven = LU_LEVEL_HIGH};
+  size_t count = 0;
+  bool single = false;
+  for (size_t i = 0; i < s->class_count; i++)
+    single |= s->classes[i].exact;
+  if (!single && wrong_bits(r->joint) < 100000 && lu_inside_cover(s, &inside) && inside.count <= 2) {
+    r->exact = true;
+    return lu_conclude(r, s, &inside, 1, -1e300);
+  }
+  if (!lu_search_sets(s))
+    return false;
+  r->pairs_done = s->pairs_done;
+  r->exact = s->set_count > 0;
+  if (s->set_count)
+    return lu_conclude(r, s, s->sets, s->set_count, -1e300);
+  if (!settle_rest(s, rest, &count))
+    return false;
+  r->exact = count && rest[0].exact;
+  return lu_conclude(r, s, rest, count, -1e300);
+}
+
+lu_status lu_explain(const lu_evidence *readings, size_t count, const lu_priors *priors, double noise,
+                     lu_arena *mem, lu_result **out, lu_err *err)
+{
+  if (count == 1 && readings[0].know == LU_KNOW_NOTHING)
+    return lu_explain_blind(&readings[0], priors, mem, out, err);
+  lu_result *r = LU_NEW(mem, lu_result, 1);
+  lu_search *s = LU_NEW(mem, lu_search, 1);
+  if (!r || !s)
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
+  lu_status bad = lu_joint_new(readings, count, priors, noise, mem, &r->joint, err);
+  if (bad)
+    return bad;
+  *out = r;
+  uint64_t bits = 0, wrong = wrong_bits(r->joint);
+  for (size_t i = 0; i < count; i++)
+    bits += readings[i].got.held_count * (uint64_t)readings[i].network->data_bits;
+  if ((double)wrong <= (noise > 0 ? 3 * noise * (double)bits : 0)) {
+    r->verdict = LU_VERDICT_CLEAN;
+    r->reason = "every word reads as it should";
+    return LU_OK;
+  }
+  s->joint = r->joint;
+  if (!search_all(r, s))
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
+  r->hypotheses = s->hypotheses;
+  r->classes = s->class_count;
+  r->verdict = LU_VERDICT_FAULTY;
+  r->reason = r->exact ? "words differ, and the explanations give every bit of it"
+                       : "words differ, and no set of up to four faults gives all of it";
+  return LU_OK;
+}

@@ -1,0 +1,568 @@
+/* SPDX-License-Identifier: MIT */
+#include "reason/search.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { FIRST_LOOK = 12, BEAM = 40, PARTNERS_MOST = 1200, SETS_MOST = 400, VERIFY_MOST = 48 };
+
+static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
+
+/* --- what a hypothesis costs on the samples -------------------------------------------------------- */
+
+typedef struct cost {
+  double total, gain, harm;
+  bool wrong;  /* some steady bit is wrong */
+} cost;
+
+static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsigned to, bool compiled, cost *c)
+{
+  for (unsigned s = from; s < to; s++) {
+    uint64_t value = 0, unknown = 0, bad = k->healthy[s];
+    if (compiled) {
+      lu_view_word(k->view, k->evidence, k->sample[s], &value, &unknown);
+      uint64_t changed = k->view->changed;
+      bad = (k->healthy[s] & ~changed) | ((value ^ k->got[s]) & changed & ~unknown & k->steady[s]);
+      unknown &= changed & k->steady[s];
+    }
+    double was = j->wrong_cost * __builtin_popcountll(k->healthy[s]);
+    double now = j->wrong_cost * __builtin_popcountll(bad) + unknown_cost * __builtin_popcountll(unknown);
+    c->total += now;
+    c->wrong |= bad != 0;
+    if (now < was)
+      c->gain += was - now;
+    else
+      c->harm += now - was;
+  }
+}
+
+/* Costs of a fault set over all readings. With quick, gives up (returns false) when a first look at
+ * words that differ shows no gain at all. */
+static bool set_cost(lu_search *s, const lu_fault *faults, size_t count, lu_level undriven, bool quick, cost *c,
+                     uint64_t *hash, bool *wide, bool *floats)
+{
+  lu_joint *j = s->joint;
+  uint64_t h = 0;
+  bool any = false, compiled[LU_READINGS_MOST];
+  *wide = *floats = false;
+  *c = (cost){0};
+  for (size_t r = 0; r < j->look_count; r++) {
+    uint64_t one;
+    bool w, f;
+    compiled[r] = lu_joint_compile(j, r, faults, count, undriven, &one, &w, &f);
+    *wide |= w;
+    *floats |= f;
+    any |= compiled[r];
+    h = (h ^ (compiled[r] ? one : 0)) * 0x9e3779b97f4a7c15u + r;
+  }
+  *hash = any ? h | 1 : 0;
+  s->hypotheses++;
+  if (!any || *wide)
+    return false;
+  for (size_t r = 0; r < j->look_count; r++) {
+    const lu_look *k = &j->looks[r];
+    unsigned first = k->bad_count < FIRST_LOOK ? k->bad_count : FIRST_LOOK;
+    sample_cost(j, k, 0, first, compiled[r], c);
+  }
+  if (quick && c->gain == 0 && s->healthy_cost > 0)
+    return false;
+  for (size_t r = 0; r < j->look_count; r++) {
+    const lu_look *k = &j->looks[r];
+    unsigned first = k->bad_count < FIRST_LOOK ? k->bad_count : FIRST_LOOK;
+    sample_cost(j, k, first, k->sample_count, compiled[r], c);
+  }
+  return true;
+}
+
+static double healthy_cost(const lu_joint *j)
+{
+  cost c = {0};
+  for (size_t r = 0; r < j->look_count; r++)
+    sample_cost(j, &j->looks[r], 0, j->looks[r].sample_count, false, &c);
+  return c.total;
+}
+
+/* --- classes ------------------------------------------------------------------------------------------ */
+
+static bool grow_table(lu_search *s)
+{
+  size_t room = s->table_room ? s->table_room * 2 : 4096;
+  uint32_t *t = LU_NEW(s->joint->mem, uint32_t, room);
+  if (!t)
+    return false;
+  for (size_t i = 0; i < s->class_count; i++) {
+    size_t at = s->classes[i].hash & (room - 1);
+    while (t[at])
+      at = (at + 1) & (room - 1);
+    t[at] = (uint32_t)i + 1;
+  }
+  s->table = t;
+  s->table_room = room;
+  return true;
+}
+
+static lu_class *class_of(lu_search *s, uint64_t hash, bool *fresh)
+{
+  if (s->class_count * 2 >= s->table_room && !grow_table(s))
+    return NULL;
+  size_t at = hash & (s->table_room - 1);
+  while (s->table[at] && s->classes[s->table[at] - 1].hash != hash)
+    at = (at + 1) & (s->table_room - 1);
+  *fresh = !s->table[at];
+  if (!*fresh)
+    return &s->classes[s->table[at] - 1];
+  lu_class *p = lu_arena_grow(s->joint->mem, s->classes, s->class_count, &s->class_room, sizeof *p);
+  if (!p)
+    return NULL;
+  s->classes = p;
+  s->table[at] = (uint32_t)s->class_count + 1;
+  p[s->class_count] = (lu_class){.hash = hash, .first_member = UINT32_MAX};
+  return &p[s->class_count++];
+}
+
+static double log_add(double a, double b)
+{
+  double m = a > b ? a : b;
+  return m + log(exp(a - m) + exp(b - m));
+}
+
+static bool add_member(lu_search *s, lu_class *c, const lu_fault *f)
+{
+  lu_member *p = lu_arena_grow(s->joint->mem, s->members, s->member_count, &s->member_room, sizeof *p);
+  if (!p)
+    return false;
+  s->members = p;
+  double prior = lu_joint_prior(s->joint, f);
+  p[s->member_count] = (lu_member){*f, prior, c->first_member};
+  if (c->first_member == UINT32_MAX || prior > s->members[c->first_member].prior)
+    c->fault = *f;
+  c->prior = c->member_count ? log_add(c->prior, prior) : prior;
+  c->first_member = (uint32_t)s->member_count++;
+  c->member_count++;
+  return true;
+}
+
+/* The fault joins the class of its effect; the class's cost is worked out when it is new. A fault
+ * that leaves a bus undriven is tried with each level that such a bus can read. */
+static bool add_fault(lu_search *s, const lu_fault *f)
+{
+  cost c;
+  uint64_t hash;
+  bool wide, floats, fresh;
+  for (unsigned level = LU_LEVEL_LOW; level <= LU_LEVEL_ADDRESS; level++) {
+    static const uint8_t order[] = {LU_LEVEL_HIGH, LU_LEVEL_LOW, LU_LEVEL_KEEP, LU_LEVEL_ADDRESS};
+    lu_level undriven = (lu_level)order[level];
+    bool useful = set_cost(s, f, 1, undriven, true, &c, &hash, &wide, &floats);
+    if (!hash && !wide)
+      return true;
+    lu_class *k = class_of(s, hash, &fresh);
+    if (!k)
+      return false;
+    if (fresh) {
+      k->undriven = undriven;
+      k->floats = floats;
+      k->wide = wide;
+      k->cost = useful ? c.total : s->healthy_cost + c.harm;
+      k->gain = useful ? c.gain : 0;
+      k->harm = c.harm;
+      k->exact = useful && !c.wrong;
+    }
+    if (!add_member(s, k, f))
+      return false;
+    bool own_level = f->kind == LU_FAULT_OPEN && (s->joint->nets[f->net].carries & LU_CARRIES_DATA);
+    if (!floats || own_level)
+      return true;
+  }
+  return true;
+}
+
+/* --- all single faults ----------------------------------------------------------------------------------- */
+
+static bool add_open(lu_search *s, uint16_t net, uint64_t cut)
+{
+  lu_fault f = {.kind = LU_FAULT_OPEN, .net = net, .cut = cut};
+  bool data = s->joint->nets[net].carries & LU_CARRIES_DATA;
+  for (unsigned level = LU_LEVEL_LOW; level <= (data ? LU_LEVEL_KEEP : LU_LEVEL_HIGH); level++) {
+    f.level = (uint8_t)level;
+    if (!add_fault(s, &f))
+      return false;
+  }
+  return true;
+}
+
+static bool add_net_faults(lu_search *s, uint16_t net)
+{
+  const lu_jnet *n = &s->joint->nets[net];
+  lu_fault f = {.kind = LU_FAULT_STUCK, .net = net};
+  for (unsigned level = LU_LEVEL_LOW; level <= LU_LEVEL_HIGH; level++) {
+    f.level = (uint8_t)level;
+    if (!add_fault(s, &f))
+      return false;
+  }
+  uint64_t all = n->interest, receivers = all & ~n->drivers;
+  if (!(all & (all - 1)))
+    return true;
+  for (uint64_t m = all; m; m &= m - 1) {
+    uint64_t one = m & -m;
+    if (one != n->drivers && !add_open(s, net, one))
+      return false;
+  }
+  bool one_driver = n->drivers && !(n->drivers & (n->drivers - 1));
+  if (one_driver && (receivers & (receivers - 1)) && !add_open(s, net, receivers))
+    return false;
+  return true;
+}
+
+static bool add_dead_parts(lu_search *s)
+{
+  for (size_t i = 0; i < s->joint->part_count; i++) {
+    const lu_jpart *p = &s->joint->parts[i];
+    lu_fault f = {.kind = LU_FAULT_DEAD, .part = (uint16_t)i};
+    for (unsigned lost = LU_LOST_OUTPUTS; lost <= LU_LOST_ALL; lost++) {
+      f.lost = (uint8_t)lost;
+      bool sense = p->chip ? !p->rom || lost == LU_LOST_OUTPUTS : p->drives && lost == LU_LOST_OUTPUTS;
+      if (sense && !add_fault(s, &f))
+        return false;
+    }
+  }
+  return true;
+}
+
+static bool part_on(const lu_board *b, uint32_t net, uint32_t part)
+{
+  for (uint32_t i = 0; net != LU_NONE && i < b->nets[net].pin_count; i++)
+    if (b->pins[b->net_pins[b->nets[net].first_pin + i]].part == part)
+      return true;
+  return false;
+}
+
+static bool share_network(const lu_joint *j, const lu_jnet *a, const lu_jnet *b)
+{
+  for (size_t r = 0; r < j->look_count; r++)
+    if (a->local[r] != UINT16_MAX && b->local[r] != UINT16_MAX)
+      return true;
+  return false;
+}
+
+/* A net on which some fault alone helps, or which only carries what others do, is worth pairing. */
+static bool add_pairs_of(lu_search *s, uint16_t a, uint16_t b)
+{
+  const lu_joint *j = s->joint;
+  lu_fault f = {.kind = LU_FAULT_BRIDGE, .net = a, .net2 = b};
+  for (unsigned acts = LU_ACTS_AND; acts <= LU_ACTS_SECOND; acts++) {
+    f.acts = (uint8_t)acts;
+    if (!add_fault(s, &f))
+      return false;
+  }
+  f.kind = LU_FAULT_SWAP;
+  f.acts = 0;
+  for (uint16_t p = 0; p < j->part_count; p++) {
+    f.part = p;
+    if (part_on(j->board, j->nets[a].net, j->parts[p].part) && part_on(j->board, j->nets[b].net, j->parts[p].part) &&
+        !add_fault(s, &f))
+      return false;
+  }
+  return true;
+}
+
+/* Does a disturbance of the net reach a column in which something is wrong? */
+static bool touches_wrong(const lu_search *s, uint16_t net, uint64_t *columns)
+{
+  const lu_joint *j = s->joint;
+  bool any = false;
+  *columns = 0;
+  for (size_t r = 0; r < j->look_count; r++) {
+    uint16_t local = j->nets[net].local[r];
+    if (local == UINT16_MAX)
+      continue;
+    lu_fault f = {.kind = LU_FAULT_STUCK, .net = local};
+    for (unsigned level = LU_LEVEL_LOW; level <= LU_LEVEL_HIGH; level++) {
+      f.level = (uint8_t)level;
+      lu_effect e = lu_sim_run(j->looks[r].sim, &f, 1);
+      lu_view *v = j->looks[r].view;
+      lu_view_compile(v, j->looks[r].evidence->network, j->looks[r].evidence->know, &e, &f, 1, LU_LEVEL_HIGH);
+      uint64_t m = v->wide ? j->looks[r].all : v->changed;
+      *columns |= m;
+      any |= (m & j->looks[r].columns) != 0;
+    }
+  }
+  return any;
+}
+
+/* Opens that cut off just those receivers whose own chips say so: where several single pins each
+ * help, the break may lie before all of them. */
+static bool add_groups(lu_search *s, uint16_t net)
+{
+  const lu_jnet *n = &s->joint->nets[net];
+  uint64_t receivers = n->interest & ~n->drivers;
+  if (__builtin_popcountll(receivers) < 3)
+    return true;
+  for (unsigned level = LU_LEVEL_LOW; level <= LU_LEVEL_HIGH; level++) {
+    uint64_t cut = 0;
+    for (uint64_t m = receivers; m; m &= m - 1) {
+      lu_fault f = {.kind = LU_FAULT_OPEN, .net = net, .cut = m & -m, .level = (uint8_t)level};
+      cost c;
+      uint64_t hash;
+      bool wide, floats;
+      if (set_cost(s, &f, 1, LU_LEVEL_HIGH, true, &c, &hash, &wide, &floats) && c.gain > 4 * c.harm)
+        cut |= f.cut;
+    }
+    lu_fault f = {.kind = LU_FAULT_OPEN, .net = net, .cut = cut, .level = (uint8_t)level};
+    if ((cut & (cut - 1)) && cut != receivers && !add_fault(s, &f))
+      return false;
+  }
+  return true;
+}
+
+bool lu_search_classes(lu_search *s)
+{
+  lu_joint *j = s->joint;
+  s->healthy_cost = healthy_cost(j);
+  bool *hot = LU_NEW(j->mem, bool, j->net_count + 1);
+  uint64_t *columns = LU_NEW(j->mem, uint64_t, j->net_count + 1);
+  if (!hot || !columns)
+    return false;
+  for (uint16_t i = 0; i < j->net_count; i++) {
+    if (j->nets[i].constant)
+      continue;
+    if (!add_net_faults(s, i) || !add_groups(s, i))
+      return false;
+    hot[i] = touches_wrong(s, i, &columns[i]);
+  }
+  if (!add_dead_parts(s))
+    return false;
+  for (uint16_t a = 0; a < j->net_count; a++)
+    for (uint16_t b = (uint16_t)(a + 1); b < j->net_count; b++)
+      if (!j->nets[a].constant && !j->nets[b].constant && (hot[a] || hot[b]) &&
+          share_network(j, &j->nets[a], &j->nets[b]) && !add_pairs_of(s, a, b))
+        return false;
+  return true;
+}
+
+/* --- sets ----------------------------------------------------------------------------------------------------- */
+
+/* Compares a set with every word; keeps it when nothing is wrong, or when it is the best so far. */
+static bool verify(lu_search *s, lu_set *x)
+{
+  lu_joint *j = s->joint;
+  x->wrong = x->unknown = 0;
+  uint64_t total = 0;
+  for (size_t r = 0; r < j->look_count; r++) {
+    uint64_t hash, wrong = 0, unknown = 0, columns;
+    bool wide, floats;
+    if (lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats) && !wide)
+      lu_view_count(j->looks[r].view, j->looks[r].evidence, UINT64_MAX, &wrong, &unknown, &columns);
+    else
+      wrong = j->looks[r].wrong;
+    x->wrong += wrong;
+    x->unknown += unknown;
+    total += j->looks[r].evidence->got.count * (uint64_t)__builtin_popcountll(j->looks[r].all);
+  }
+  double allowed = j->wrong_cost > 20 ? 0 : 3 * exp(-j->wrong_cost) * (double)total + 3;
+  x->exact = (double)x->wrong <= allowed;
+  if (!x->exact) {
+    double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
+    double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
+    if (!s->have_best || now < best) {
+      s->best = *x;
+      s->have_best = true;
+    }
+    return true;
+  }
+  for (size_t i = 0; i < s->set_count; i++) {
+    const lu_set *y = &s->sets[i];
+    if (y->count == x->count && !memcmp(y->classes, x->classes, x->count * sizeof *x->classes))
+      return true;
+  }
+  lu_set *p = lu_arena_grow(j->mem, s->sets, s->set_count, &s->set_room, sizeof *p);
+  if (!p)
+    return false;
+  s->sets = p;
+  p[s->set_count++] = *x;
+  return true;
+}
+
+static lu_set extend(const lu_search *s, const lu_set *base, uint32_t class)
+{
+  lu_set x = *base;
+  const lu_class *c = &s->classes[class];
+  if (!x.count || c->floats)
+    x.undriven = c->undriven;
+  size_t at = x.count++;
+  for (; at > 0 && x.classes[at - 1] > class; at--) {
+    x.classes[at] = x.classes[at - 1];
+    x.faults[at] = x.faults[at - 1];
+  }
+  x.classes[at] = class;
+  x.faults[at] = c->fault;
+  x.prior += c->prior;
+  x.exact = false;
+  return x;
+}
+
+static bool has_class(const lu_set *x, uint32_t class)
+{
+  for (size_t i = 0; i < x->count; i++)
+    if (x->classes[i] == class)
+      return true;
+  return false;
+}
+
+static int by_cost(const void *a, const void *b)
+{
+  const lu_set *x = a, *y = b;
+  if (x->cost != y->cost)
+    return x->cost < y->cost ? -1 : 1;
+  if (x->prior != y->prior)
+    return x->prior > y->prior ? -1 : 1;
+  return memcmp(x->classes, y->classes, sizeof x->classes);
+}
+
+/* The cost of a set when it is to be better than its base: gives up at the first sign of none. */
+static bool improves(lu_search *s, lu_set *x, double base)
+{
+  cost c;
+  uint64_t hash;
+  bool wide, floats;
+  if (!set_cost(s, x->faults, x->count, x->undriven, false, &c, &hash, &wide, &floats))
+    return false;
+  x->cost = c.total;
+  x->exact = !c.wrong;
+  return c.total < base;
+}
+
+static bool verify_singles(lu_search *s)
+{
+  for (size_t i = 0; i < s->class_count; i++) {
+    if (!s->classes[i].exact)
+      continue;
+    lu_set none = {.undriven = LU_LEVEL_HIGH}, x = extend(s, &none, (uint32_t)i);
+    x.cost = s->classes[i].cost;
+    if (!verify(s, &x))
+      return false;
+  }
+  return true;
+}
+
+/* Classes that help by themselves, best first. */
+static size_t helpers(const lu_search *s, lu_set *out, size_t most)
+{
+  size_t n = 0;
+  for (size_t i = 0; i < s->class_count; i++) {
+    const lu_class *c = &s->classes[i];
+    if (c->wide || c->gain <= 0)
+      continue;
+    lu_set none = {.undriven = LU_LEVEL_HIGH};
+    lu_set x = extend(s, &none, (uint32_t)i);
+    x.cost = c->cost;
+    if (n < most) {
+      out[n++] = x;
+      if (n == most)
+        qsort(out, n, sizeof *out, by_cost);
+    } else if (by_cost(&x, &out[n - 1]) < 0) {
+      out[n - 1] = x;
+      for (size_t k = n - 1; k > 0 && by_cost(&out[k], &out[k - 1]) < 0; k--) {
+        lu_set t = out[k];
+        out[k] = out[k - 1];
+        out[k - 1] = t;
+      }
+    }
+  }
+  qsort(out, n, sizeof *out, by_cost);
+  return n;
+}
+
+static void keep_best(lu_set *beam, size_t *count, size_t most, const lu_set *x)
+{
+  for (size_t i = 0; i < *count; i++)
+    if (beam[i].count == x->count && !memcmp(beam[i].classes, x->classes, x->count * sizeof *x->classes))
+      return;
+  size_t at = *count < most ? (*count)++ : most;
+  if (at == most && by_cost(x, &beam[most - 1]) >= 0)
+    return;
+  if (at == most)
+    at = most - 1;
+  for (; at > 0 && by_cost(x, &beam[at - 1]) < 0; at--)
+    beam[at] = beam[at - 1];
+  beam[at] = *x;
+}
+
+/* One level deeper: each set of the beam with each helper. */
+static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set *partners, size_t partner_count,
+                   lu_set *next, size_t *next_count, bool *found)
+{
+  *next_count = 0;
+  for (size_t b = 0; b < count; b++)
+    for (size_t p = 0; p < partner_count; p++) {
+      if (has_class(&beam[b], partners[p].classes[0]))
+        continue;
+      lu_set x = extend(s, &beam[b], partners[p].classes[0]);
+      if (!improves(s, &x, beam[b].cost))
+        continue;
+      if (x.exact && s->set_count < SETS_MOST) {
+        size_t before = s->set_count;
+        if (!verify(s, &x))
+          return false;
+        *found |= s->set_count > before;
+      }
+      keep_best(next, next_count, BEAM, &x);
+    }
+  return true;
+}
+
+/* Around each explanation found: the same with one fault exchanged. */
+static bool look_around(lu_search *s, const lu_set *partners, size_t partner_count)
+{
+  size_t found = s->set_count < 8 ? s->set_count : 8;
+  for (size_t i = 0; i < found; i++)
+    for (size_t k = 0; k < s->sets[i].count; k++) {
+      lu_set rest = {.undriven = LU_LEVEL_HIGH};
+      for (size_t m = 0; m < s->sets[i].count; m++)
+        if (m != k)
+          rest = extend(s, &rest, s->sets[i].classes[m]);
+      for (size_t p = 0; p < partner_count && s->set_count < SETS_MOST; p++) {
+        if (has_class(&rest, partners[p].classes[0]))
+          continue;
+        lu_set x = extend(s, &rest, partners[p].classes[0]);
+        if (improves(s, &x, 1e300) && x.exact && !verify(s, &x))
+          return false;
+      }
+    }
+  return true;
+}
+
+bool lu_search_sets(lu_search *s)
+{
+  if (!verify_singles(s))
+    return false;
+  if (s->set_count)
+    return true;
+  lu_arena *mem = s->joint->mem;
+  lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, BEAM),
+         *next = LU_NEW(mem, lu_set, BEAM);
+  if (!partners || !beam || !next)
+    return false;
+  size_t partner_count = helpers(s, partners, PARTNERS_MOST), count = 0, next_count;
+  for (; count < BEAM && count < partner_count; count++)
+    beam[count] = partners[count];
+  s->pairs_done = partner_count < PARTNERS_MOST && partner_count <= BEAM;
+  for (size_t depth = 2; depth <= LU_FAULTS_MOST && count; depth++) {
+    bool found = false;
+    if (!deepen(s, beam, count, partners, partner_count, next, &next_count, &found))
+      return false;
+    if (found)
+      return depth > 2 || s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
+    lu_set *t = beam;
+    beam = next;
+    next = t;
+    count = next_count;
+  }
+  for (size_t i = 0; i < count && i < 4; i++)
+    if (!verify(s, &beam[i]))
+      return false;
+  for (size_t i = 0; i < partner_count && i < 4; i++)
+    if (!verify(s, &partners[i]))
+      return false;
+  return true;
+}

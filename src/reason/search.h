@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_REASON_SEARCH_H
+#define LU_REASON_SEARCH_H
+/* The search behind explain.h: classes of faults with equal effect, and sets of them. */
+#include "reason/explain.h"
+
+/* Faults of one effect. */
+typedef struct lu_class {
+  uint64_t hash;
+  uint32_t first_member, member_count; /* a list through members[] */
+  lu_fault fault;         /* one of them, the likeliest */
+  double prior;           /* ln of the sum of the members' priors */
+  lu_level undriven;
+  bool floats, wide;
+  double cost;            /* on the samples */
+  double gain;            /* cost of the healthy board less cost */
+  double harm;            /* cost where the healthy board was right */
+  bool exact;             /* nothing wrong on the samples */
+} lu_class;
+
+typedef struct lu_member {
+  lu_fault fault;
+  double prior;
+  uint32_t next;          /* UINT32_MAX ends */
+} lu_member;
+
+/* A set of classes. */
+typedef struct lu_set {
+  size_t count;
+  uint32_t classes[LU_FAULTS_MOST];
+  lu_fault faults[LU_FAULTS_MOST + 1];
+  lu_level undriven;
+  double cost;
+  double prior;
+  bool exact;
+  uint64_t wrong, unknown; /* over the whole readings, once verified */
+} lu_set;
+
+typedef struct lu_search {
+  lu_joint *joint;
+  size_t class_count, class_room, member_count, member_room;
+  lu_class *classes;
+  lu_member *members;
+  uint32_t *table;        /* hash -> class + 1 */
+  size_t table_room;
+  double healthy_cost;
+  size_t set_count, set_room;
+  lu_set *sets;           /* verified, exact ones */
+  lu_set best;            /* the best of those that are not exact */
+  bool have_best, pairs_done;
+  uint64_t hypotheses;
+} lu_search;
+
+LU_MUST_USE bool lu_search_classes(lu_search *s);
+LU_MUST_USE bool lu_search_sets(lu_search *s);
+
+/* Turns weighed sets into explanations and suspects of r. healthy_log: ln of the weight of nothing
+ * being broken (-1e300: impossible). False: no memory. */
+LU_MUST_USE bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, double healthy_log);
+
+#endif

@@ -1,0 +1,63 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_DATA_FINDING_H
+#define LU_DATA_FINDING_H
+/* The result of decoding in words, ready to be shown: names instead of indexes. Plain values, all
+ * texts borrowed. */
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+typedef struct lu_said_symptom {
+  const char *kind, *text;
+} lu_said_symptom;
+
+typedef struct lu_said_fault {
+  const char *kind;              /* "open", "stuck", "bridge", "swap", "dead", "cell", "row", "column" */
+  const char *net;               /* open, stuck */
+  const char *nets[2];           /* bridge, swap */
+  const char *part;              /* dead, cell, row, column; swap: where */
+  const char *level;             /* open, stuck: "low", "high", "keep" */
+  const char *acts, *lost;
+  size_t cut_count, from_count;
+  const char **cut_off, **from;  /* open: pins */
+  uint32_t row, column;
+  const char *text;              /* the fault as half a sentence */
+} lu_said_fault;
+
+typedef struct lu_said_explanation {
+  double probability, explained;
+  size_t fault_count;
+  lu_said_fault *faults;
+} lu_said_explanation;
+
+typedef struct lu_said_pin {
+  const char *pin, *function;
+} lu_said_pin;
+
+typedef struct lu_said_suspect {
+  const char *net;               /* NULL: a part alone */
+  const char *part;
+  double probability;
+  size_t pin_count;
+  lu_said_pin *pins;
+  const char *why;               /* what speaks for it, one sentence */
+  const char *settle;            /* what would settle it: a measurement, or NULL */
+} lu_said_suspect;
+
+typedef struct lu_finding {
+  const char *verdict;           /* "clean", "faulty", "unknown" */
+  const char *reason;
+  const char *title, *block;     /* or NULL */
+  uint64_t words, unsteady_bits, wrong_words;
+  unsigned width, passes;
+  size_t symptom_count, explanation_count, suspect_count, note_count;
+  lu_said_symptom *symptoms;
+  lu_said_explanation *explanations;
+  lu_said_suspect *suspects;
+  const char **notes;
+  bool singles_done, pairs_done, exact;
+  uint64_t hypotheses;
+  const char *next;              /* what to measure first, or NULL */
+} lu_finding;
+
+#endif

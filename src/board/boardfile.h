@@ -3,19 +3,7 @@
 #define LU_BOARD_BOARDFILE_H
 /* The board file (YAML) as plain values, before anything in it is looked up. Each text keeps its
  * place, so that later stages can point at it. Described in docs/board-file.md. */
-#include "base/arena.h"
-#include "base/err.h"
-#include "base/text.h"
-
-typedef struct lu_spot {
-  const char *text; /* ended by NUL; NULL = not given */
-  uint32_t line, column;
-} lu_spot;
-
-typedef struct lu_spots {
-  size_t count;
-  lu_spot *at;
-} lu_spots;
+#include "base/yaml.h"
 
 typedef struct lu_file_net {
   lu_spot name;
@@ -101,8 +89,5 @@ typedef struct lu_boardfile {
  * A1-A16 are already expanded. ERR_SYNTAX, ERR_VALUE with line and column; ERR_LIMIT; ERR_NOMEM. */
 LU_MUST_USE lu_status lu_boardfile_read(lu_bytes in, const char *path, lu_arena *mem,
                                         lu_boardfile **out, lu_err *err);
-
-/* Writes the items of "A1-A16" (or the text itself) behind list; false if refused or over 64. */
-bool lu_range_expand(lu_spot spot, lu_arena *mem, lu_spots *list);
 
 #endif

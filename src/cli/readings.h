@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_CLI_READINGS_H
+#define LU_CLI_READINGS_H
+/* From what the command line or a run file names to readings that can be explained. */
+#include "cli/session.h"
+
+typedef struct lu_reading_args {
+  const char *block, *at, *vantage, *expect, *wrote, *log, *order;
+  uint64_t width;
+} lu_reading_args;
+
+typedef struct lu_reading {
+  const char *name;        /* of the block */
+  lu_evidence evidence;
+  lu_words *passes;
+  size_t pass_count;
+  uint64_t unsteady_bits;  /* bits that differ between passes */
+  double noise;            /* chance that a bit that agrees in all passes is wrong */
+} lu_reading;
+
+/* One reading; dumps are passes of it, or REF=FILE each a chip read out of circuit. Without a board
+ * in the session, a plain one is made. */
+LU_MUST_USE lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_texts *dumps,
+                                          lu_reading **out);
+/* The readings that a run file lists. */
+LU_MUST_USE lu_status lu_readings_of_run(lu_session *s, const char *path, lu_reading **out, size_t *count);
+
+/* The network of a block, seen from a vantage (NULL: the block's own). */
+LU_MUST_USE lu_status lu_readings_network(lu_session *s, const char *block, const char *vantage, uint64_t size_hint,
+                                          lu_network **out);
+
+#endif

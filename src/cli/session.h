@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_CLI_SESSION_H
+#define LU_CLI_SESSION_H
+/* What several commands need first: a board from its files, dumps as words, contents. Files stay
+ * mapped until lu_session_end. */
+#include "base/io.h"
+#include "cli/cmd.h"
+#include "data/words.h"
+#include "reason/evidence.h"
+
+enum { LU_FILES_MOST = 600 };
+
+typedef struct lu_session {
+  lu_run *run;
+  lu_arena *mem;
+  lu_err err;
+  lu_board *board;       /* NULL until loaded */
+  size_t file_count;
+  lu_file files[LU_FILES_MOST];
+  size_t note_count, note_room;
+  const char **notes;
+} lu_session;
+
+lu_session *lu_session_new(lu_run *run);
+void lu_session_end(lu_session *s);
+bool lu_session_note(lu_session *s, const char *text);
+
+/* Each returns LU_OK or fills s->err with the file's name as source. */
+LU_MUST_USE lu_status lu_session_file(lu_session *s, const char *path, lu_bytes *out);
+LU_MUST_USE lu_status lu_session_board(lu_session *s, const char *path);
+/* The block of that name; NULL: the only one, or the only one that size_hint bytes fit. */
+LU_MUST_USE lu_status lu_session_block(lu_session *s, const char *name, uint64_t size_hint, uint32_t *block);
+
+/* How a network's words stand in a file. */
+lu_block_shape lu_session_shape(const lu_network *n);
+/* A dump file as the block's words. at: byte address of a raw dump's first byte, or UINT64_MAX. */
+LU_MUST_USE lu_status lu_session_words(lu_session *s, const char *path, const lu_block_shape *shape, uint64_t at,
+                                       lu_words *out);
+/* Contents: a file, or a named pattern whose reading fits got best (got may be NULL: variant 0). */
+LU_MUST_USE lu_status lu_session_contents(lu_session *s, const char *what, const lu_network *n, const lu_words *got,
+                                          lu_words *out);
+
+#endif

@@ -125,7 +125,7 @@ static bool fn_bit(const lu_fn *f, uint64_t address)
 static uint64_t chip_word(const lu_chip *c, uint64_t address)
 {
   uint64_t w = 0;
-  unsigned columns = c->multiplexed ? c->cell_bits - c->row_bits : 0u;
+  unsigned columns = c->multiplexed ? (unsigned)c->cell_bits - c->row_bits : 0;
   for (unsigned b = 0; b < c->cell_bits; b++) {
     unsigned to = !c->multiplexed ? b : b < c->row_bits ? b + columns : b - c->row_bits;
     w |= (uint64_t)fn_bit(&c->cell[b], address) << to;

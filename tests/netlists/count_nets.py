@@ -2,9 +2,10 @@
 # SPDX-License-Identifier: MIT
 """Independent look at a netlist or layout file, sharing nothing with the program.
 
-count_nets.py FILE           every pin: "net TAB ref TAB pin", sorted
-count_nets.py --pairs A B    pins of both files: do the two partition them into the same nets?
+count_nets.py FOLDER FILE...  every pin of each file, "net TAB ref TAB pin", to FOLDER/name-of-FILE;
+and for NAME.net with a NAME.d356 a line "NAME, pins in both, nets that differ" is printed
 """
+import os
 import re
 import sys
 
@@ -42,15 +43,18 @@ def partition(pins):
     return {frozenset(v) for v in nets.values() if len(v) > 1}
 
 
-def main(argv):
-    sys.stdout.reconfigure(errors='surrogateescape')
-    if argv[0] == '--pairs':
-        a, b = list(read(argv[1])), list(read(argv[2]))
-        both = {p[1:] for p in a} & {p[1:] for p in b}
-        pa, pb = (partition(p for p in x if p[1:] in both) for x in (a, b))
-        print('%d %d' % (len(both), len(pa ^ pb)))
-    else:
-        print('\n'.join(sorted({'\t'.join(p) for p in read(argv[0])})))
+def main(folder, *files):
+    pins = {os.path.basename(f): list(read(f)) for f in files}
+    for name, all_pins in pins.items():
+        with open(os.path.join(folder, name), 'w', encoding='utf-8', errors='surrogateescape') as f:
+            f.writelines(line + '\n' for line in sorted({'\t'.join(p) for p in all_pins}))
+    for name in pins:
+        layout = name[:-4] + '.d356'
+        if name.endswith('.net') and layout in pins:
+            a, b = pins[name], pins[layout]
+            both = {p[1:] for p in a} & {p[1:] for p in b}
+            pa, pb = (partition(p for p in x if p[1:] in both) for x in (a, b))
+            print(name[:-4], len(both), len(pa ^ pb))
 
 
-main(sys.argv[1:])
+main(*sys.argv[1:])

@@ -9,37 +9,35 @@ count=$LU_TOP/tests/netlists/count_nets.py
 command -v python3 > /dev/null || { echo "skipped: no python3"; exit 77; }
 tmp=$(mktemp -d) && trap 'rm -rf "$tmp"' EXIT
 files=0 bad=0 pairs=0
+mkdir "$tmp/script"
+python3 "$count" "$tmp/script" "$demos"/*.net "$demos"/*.d356 > "$tmp/pairs" || exit 1
 
 for file in "$demos"/*.net "$demos"/*.d356; do
   files=$((files + 1))
   "$dump" "$file" > "$tmp/all" || { echo "FAILED to read $file"; bad=$((bad + 1)); continue; }
+  theirs=$tmp/script/$(basename "$file")
   grep -v '^# ' "$tmp/all" | LC_ALL=C sort > "$tmp/ours"
-  python3 "$count" "$file" | LC_ALL=C sort > "$tmp/theirs"
-  sed -i '/^$/d' "$tmp/theirs"
+  LC_ALL=C sort -o "$theirs" "$theirs"
   # A cut reference may stand on two nets in a layout; ours then keeps the first place only.
   if [[ $file == *.d356 ]]; then
-    cut -f2,3 "$tmp/ours" | sort -u > "$tmp/o"; cut -f2,3 "$tmp/theirs" | sort -u > "$tmp/t"
-    cmp -s "$tmp/o" "$tmp/t" && [ -z "$(comm -23 "$tmp/ours" "$tmp/theirs")" ] ||
-      { echo "DIFFERENT pins in $file"; bad=$((bad + 1)); }
+    cut -f2,3 "$tmp/ours" | sort -u > "$tmp/o"
+    cut -f2,3 "$theirs" | sort -u > "$tmp/t"
+    cmp -s "$tmp/o" "$tmp/t" && [ -z "$(LC_ALL=C comm -23 "$tmp/ours" "$theirs")" ]
   else
-    cmp -s "$tmp/ours" "$tmp/theirs" || { echo "DIFFERENT pins in $file"; bad=$((bad + 1)); }
-  fi
+    cmp -s "$tmp/ours" "$theirs"
+  fi || { echo "DIFFERENT pins in $file"; bad=$((bad + 1)); }
 done
 
-for net in "$demos"/*.net; do
-  layout=${net%.net}.d356
-  [ -f "$layout" ] || continue
+while read -r name common differing; do
   pairs=$((pairs + 1))
-  read -r common differing < <(python3 "$count" --pairs "$net" "$layout")
-  "$dump" --merge "$net" "$layout" > "$tmp/merge" || { bad=$((bad + 1)); continue; }
+  "$dump" --merge "$demos/$name.net" "$demos/$name.d356" > "$tmp/merge" || { bad=$((bad + 1)); continue; }
   ours=$(grep -c -e ' in the netlist and ' -e ' in pieces ' "$tmp/merge")
-  echo "$(basename "$net" .net): $common pins in both, $differing nets differ by the script," \
-       "$ours differences by the program"
-  # Cut references blur the script's view but not ours; without them both must say the same.
+  echo "$name: $common pins in both, $differing nets differ by the script, $ours differences by the program"
   if [ "$differing" = 0 ] && [ "$ours" != 0 ]; then
-    echo "DIFFERENT connectivity in $net:"; grep -e ' in the netlist and ' -e ' in pieces ' "$tmp/merge" | head -5
+    echo "DIFFERENT connectivity in $name:"
+    grep -e ' in the netlist and ' -e ' in pieces ' "$tmp/merge" | head -5
     bad=$((bad + 1))
   fi
-done
+done < "$tmp/pairs"
 echo "$files files, $pairs boards, $bad bad"
 [ "$files" -ge 20 ] && [ "$pairs" -ge 9 ] && [ "$bad" = 0 ]

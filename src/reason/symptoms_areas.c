@@ -91,14 +91,24 @@ static bool add_scattered(lu_finder *f)
     if (f->out->at[i].addr_bits && f->out->at[i].id != LU_SYMPTOM_UNSTEADY_BITS)
       return true; /* address symptoms cover whole words */
   const uint64_t open = f->known ? f->d.mask & ~f->claimed : 0;
-  uint64_t first = 0, last = 0, words = 0;
-  for (size_t i = 0; open && i < f->o.count; i++)
+  uint64_t first = 0, last = 0, words = 0, n = 0;
+  if (open && open == f->d.mask) { /* counted already; the last one is looked for from the end */
+    size_t i = f->o.count;
+    words = f->d.differ;
+    first = f->base + f->d.first;
+    while (i-- > 0 && !(lu_finder_held(&f->o, i) && lu_finder_held(&f->e, i) &&
+                        lu_finder_word(&f->o, i) != lu_finder_word(&f->e, i)))
+      ;
+    last = f->base + i;
+  }
+  for (size_t i = 0; open && !words && i < f->o.count; i++)
     if (lu_finder_held(&f->o, i) && lu_finder_held(&f->e, i) &&
         (lu_finder_word(&f->o, i) ^ lu_finder_word(&f->e, i)) & open) {
-      first = words ? first : f->base + i;
+      first = n ? first : f->base + i;
       last = f->base + i;
-      words++;
+      n++;
     }
+  words += n;
   if (!words)
     return true;
   lu_symptom s = lu_finder_blank(LU_SYMPTOM_SCATTERED);

@@ -71,30 +71,27 @@ static void job_fold(input *in)
   in->check += f.ones[0] + f.all_and + f.all_or;
 }
 
-static void cooc(input *in, unsigned every, const lu_bit_pair *pairs, size_t n)
+static void cooc(input *in, unsigned every)
 {
   static uint64_t both[64 * 64];
-  lu_status status =
-      pairs ? lu_cooc_pairs(in->k, &in->a, &in->b, pairs, n, every, &in->mem, both, NULL, NULL)
-            : lu_cooc_words(in->k, &in->a, &in->b, 8 * in->a.bytes, every, &in->mem, both, NULL, NULL);
+  lu_status status = lu_cooc_words(in->k, &in->a, &in->b, 8 * in->a.bytes, every, &in->mem, both,
+                                   NULL, NULL);
   in->check += status == LU_OK ? both[1] : 0;
   lu_arena_free(&in->mem);
 }
 
 static void job_cooc(input *in)
 {
-  cooc(in, 1, NULL, 0);
+  cooc(in, 1);
 }
 
-/* Sampled for all pairs, then exact for what a bad reading leaves: two pairs of bits. */
+/* Sampled for all pairs, exact for the diagonal (what set and cleared counts are). */
 static void job_cooc_default(input *in)
 {
-  static const lu_bit_pair survivors[] = {{0, 1}, {1, 0}};
   unsigned every = (unsigned)(in->a.count * in->a.bytes >> 22);
-  cooc(in, every ? every : 1, NULL, 0);
+  cooc(in, every ? every : 1);
   lu_diff d;
   lu_diff_words(in->k, &in->a, &in->b, &d);
-  (void)survivors;
   in->check += d.differ;
 }
 

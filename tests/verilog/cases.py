@@ -114,7 +114,7 @@ class Block:
             return list(range(self.words))
         if self.rom:
             out = {a for a in range(self.words) if bin(a).count('1') <= 2}
-            for _ in range(60):
+            for _ in range(30):
                 a = self.rnd.randrange(self.words)
                 out |= {a} | {a ^ 1 << k for k in range(bits)}
         else:

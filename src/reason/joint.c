@@ -208,7 +208,7 @@ lu_status lu_joint_new(const lu_evidence *readings, size_t count, const lu_prior
     k->evidence = &readings[r];
     unsigned w = readings[r].network->data_bits;
     k->all = w >= 64 ? ~(uint64_t)0 : ((uint64_t)1 << w) - 1;
-    k->sim = lu_sim_new(readings[r].network, mem);
+    k->sim = lu_sim_new(readings[r].network, readings[r].know != LU_KNOW_CONTENTS, mem);
     k->view = lu_view_new(mem);
     if (!k->sim || !k->view)
       return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room");
@@ -244,6 +244,34 @@ bool lu_joint_local(const lu_joint *j, size_t r, const lu_fault *f, lu_fault *ou
     return out->part != UINT16_MAX;
   }
   return true;
+}
+
+lu_bridge_kind lu_joint_bridge(const lu_joint *j, const lu_fault *f, lu_fault *like)
+{
+  lu_bridge_kind all = LU_BRIDGE_NOTHING;
+  for (size_t r = 0; r < j->look_count; r++) {
+    lu_fault local;
+    uint16_t net;
+    bool high;
+    if (!lu_joint_local(j, r, f, &local)) {
+      if (j->nets[f->net].local[r] != UINT16_MAX || j->nets[f->net2].local[r] != UINT16_MAX)
+        return LU_BRIDGE_OTHER;
+      continue;
+    }
+    lu_bridge_kind k = lu_sim_bridge(j->looks[r].sim, &local, &net, &high);
+    if (k == LU_BRIDGE_OTHER || (r && k != all))
+      return LU_BRIDGE_OTHER;
+    if (k == LU_BRIDGE_STUCK) {
+      lu_fault x = {.kind = LU_FAULT_STUCK,
+                    .level = high ? LU_LEVEL_HIGH : LU_LEVEL_LOW,
+                    .net = net == local.net ? f->net : f->net2};
+      if (r && (x.net != like->net || x.level != like->level))
+        return LU_BRIDGE_OTHER;
+      *like = x;
+    }
+    all = k;
+  }
+  return all;
 }
 
 double lu_joint_prior(const lu_joint *j, const lu_fault *f)

@@ -56,6 +56,8 @@ LU_MUST_USE lu_status lu_joint_new(const lu_evidence *readings, size_t count, co
 
 /* The joint fault as network r's; false when it does nothing there. */
 bool lu_joint_local(const lu_joint *j, size_t r, const lu_fault *f, lu_fault *out);
+/* What a bridge comes to in all readings together; STUCK: *like is the stuck fault. */
+lu_bridge_kind lu_joint_bridge(const lu_joint *j, const lu_fault *f, lu_fault *like);
 /* Prior of a joint fault, natural log. */
 double lu_joint_prior(const lu_joint *j, const lu_fault *f);
 

@@ -1273,7 +1273,7 @@ static lu_status learn(builder *k)
   lu_net_state *state = n->state;
   n->drive = NULL;
   n->state = NULL;
-  k->sim = lu_sim_new(n, k->mem);
+  k->sim = lu_sim_new(n, true, k->mem);
   n->drive = drive;
   n->state = state;
   if (!k->sim)
@@ -1297,7 +1297,7 @@ static lu_status learn(builder *k)
   settle_oracles(k);
   refresh(k);
   if (sever_wrong(k)) {
-    k->sim = lu_sim_new(n, k->mem);
+    k->sim = lu_sim_new(n, true, k->mem);
     if (!k->sim)
       return no_room(k);
     justify_chips(k);

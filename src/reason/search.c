@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, BEAM = 40, PARTNERS_MOST = 1200, SETS_MOST = 400, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 40, PARTNERS_MOST = 1200, SETS_MOST = 400, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 
@@ -37,6 +37,38 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
   }
 }
 
+/* Samples are looked at from both ends, those that differ first and then those that do not, so that
+ * any part of them is a fair one. at: how many of each reading have been looked at. */
+static unsigned sample_at(const lu_look *k, unsigned at)
+{
+  unsigned good = k->sample_count - k->bad_count, each = k->bad_count < good ? k->bad_count : good;
+  if (at < 2 * each)
+    return at % 2 ? k->bad_count + at / 2 : at / 2;
+  return k->bad_count > good ? at - good : at;
+}
+
+static unsigned look_count(const lu_search *s, unsigned to)
+{
+  unsigned n = 0;
+  for (size_t r = 0; r < s->joint->look_count; r++) {
+    unsigned c = s->joint->looks[r].sample_count;
+    n += c < to ? c : to;
+  }
+  return n;
+}
+
+static void look_range(lu_search *s, const bool *compiled, unsigned from, unsigned to, cost *c)
+{
+  lu_joint *j = s->joint;
+  for (size_t r = 0; r < j->look_count; r++) {
+    const lu_look *k = &j->looks[r];
+    for (unsigned at = from; at < to && at < k->sample_count; at++) {
+      unsigned x = sample_at(k, at);
+      sample_cost(j, k, x, x + 1, compiled[r], c);
+    }
+  }
+}
+
 /* Costs of a fault set over all readings. With quick, gives up (returns false) when a first look at
  * words that differ shows no gain at all. */
 static bool set_cost(lu_search *s, const lu_fault *faults, size_t count, lu_level undriven, bool quick, cost *c,
@@ -60,18 +92,22 @@ static bool set_cost(lu_search *s, const lu_fault *faults, size_t count, lu_leve
   s->hypotheses++;
   if (!any || *wide)
     return false;
-  for (size_t r = 0; r < j->look_count; r++) {
-    const lu_look *k = &j->looks[r];
-    unsigned first = k->bad_count < FIRST_LOOK ? k->bad_count : FIRST_LOOK;
-    sample_cost(j, k, 0, first, compiled[r], c);
-  }
+  look_range(s, compiled, 0, FIRST_LOOK, c);
   if (quick && c->gain == 0 && s->healthy_cost > 0)
     return false;
-  for (size_t r = 0; r < j->look_count; r++) {
-    const lu_look *k = &j->looks[r];
-    unsigned first = k->bad_count < FIRST_LOOK ? k->bad_count : FIRST_LOOK;
-    sample_cost(j, k, first, k->sample_count, compiled[r], c);
+  /* one that is wrong somewhere is judged by part of the samples */
+  look_range(s, compiled, FIRST_LOOK, SECOND_LOOK, c);
+  if (c->wrong && quick) {
+    unsigned all = 0, base = look_count(s, SECOND_LOOK);
+    for (size_t r = 0; r < j->look_count; r++)
+      all += j->looks[r].sample_count;
+    double scale = base ? (double)all / base : 1;
+    c->total = s->healthy_cost - (c->gain - c->harm) * scale;
+    c->gain *= scale;
+    c->harm *= scale;
+    return true;
   }
+  look_range(s, compiled, SECOND_LOOK, LU_SAMPLES_MOST, c);
   return true;
 }
 
@@ -170,6 +206,8 @@ static bool add_fault(lu_search *s, const lu_fault *f)
     }
     if (!add_member(s, k, f))
       return false;
+    if (f->kind == LU_FAULT_STUCK)
+      s->stuck[2 * f->net + f->level] = (uint32_t)(k - s->classes) + 1;
     bool own_level = f->kind == LU_FAULT_OPEN && (s->joint->nets[f->net].carries & LU_CARRIES_DATA);
     if (!floats || own_level)
       return true;
@@ -245,14 +283,30 @@ static bool share_network(const lu_joint *j, const lu_jnet *a, const lu_jnet *b)
   return false;
 }
 
-/* A net on which some fault alone helps, or which only carries what others do, is worth pairing. */
+/* Many bridges come to nothing or to one net held at a level: these need no run of their own. */
+static bool add_bridge(lu_search *s, const lu_fault *f)
+{
+  lu_fault like;
+  switch (lu_joint_bridge(s->joint, f, &like)) {
+  case LU_BRIDGE_NOTHING:
+    return true;
+  case LU_BRIDGE_STUCK: {
+    uint32_t c = s->stuck[2 * like.net + like.level];
+    return c ? add_member(s, &s->classes[c - 1], f) : true;
+  }
+  case LU_BRIDGE_OTHER:
+    break;
+  }
+  return add_fault(s, f);
+}
+
 static bool add_pairs_of(lu_search *s, uint16_t a, uint16_t b)
 {
   const lu_joint *j = s->joint;
   lu_fault f = {.kind = LU_FAULT_BRIDGE, .net = a, .net2 = b};
   for (unsigned acts = LU_ACTS_AND; acts <= LU_ACTS_SECOND; acts++) {
     f.acts = (uint8_t)acts;
-    if (!add_fault(s, &f))
+    if (!add_bridge(s, &f))
       return false;
   }
   f.kind = LU_FAULT_SWAP;
@@ -321,7 +375,8 @@ bool lu_search_classes(lu_search *s)
   s->healthy_cost = healthy_cost(j);
   bool *hot = LU_NEW(j->mem, bool, j->net_count + 1);
   uint64_t *columns = LU_NEW(j->mem, uint64_t, j->net_count + 1);
-  if (!hot || !columns)
+  s->stuck = LU_NEW(j->mem, uint32_t, 2 * j->net_count + 2);
+  if (!hot || !columns || !s->stuck)
     return false;
   for (uint16_t i = 0; i < j->net_count; i++) {
     if (j->nets[i].constant)

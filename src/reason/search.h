@@ -41,6 +41,7 @@ typedef struct lu_search {
   size_t class_count, class_room, member_count, member_room;
   lu_class *classes;
   lu_member *members;
+  uint32_t *stuck;        /* class + 1 of each net stuck low, high: [2 * net + level] */
   uint32_t *table;        /* hash -> class + 1 */
   size_t table_room;
   double healthy_cost;

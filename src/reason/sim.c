@@ -49,15 +49,53 @@ struct lu_sim {
   lu_change *changes;
   size_t change_count;
   bool building;
+  uint8_t moments;        /* those that matter, bits */
+  uint8_t *elem_moments;  /* by element */
   const lu_chip *forced; /* while the network is built: only this chip drives */
 };
 
-lu_sim *lu_sim_new(const lu_network *n, lu_arena *mem)
+/* What only matters while data move: what the bus goes through, unless an address latch listens. */
+static bool data_only(const lu_network *n, const lu_elem *e)
+{
+  if (e->kind != LU_ELEM_CELL || (e->cell->kind != LU_CELL_TRANSCEIVER && e->cell->kind != LU_CELL_WIRE))
+    return false;
+  for (int k = 0; k <= 8; k += 8)
+    if (e->pins[k] == UINT16_MAX || n->nets[n->pins[e->pins[k]].net].carries != LU_CARRIES_DATA)
+      return false;
+  return true;
+}
+
+static bool set_moments(lu_sim *s, bool writes, lu_arena *mem)
+{
+  const lu_network *n = s->n;
+  bool early = false, rows = false, shared = false;
+  for (size_t i = 0; i < n->chip_count; i++)
+    early |= n->chips[i].multiplexed, rows |= n->chips[i].multiplexed;
+  for (size_t i = 0; i < n->elem_count; i++) {
+    const lu_elem *e = &n->elems[i];
+    early |= e->kind == LU_ELEM_CELL && (e->cell->kind == LU_CELL_LATCH || e->cell->kind == LU_CELL_REGISTER);
+    shared |= e->kind == LU_ELEM_ADDRESS && e->bit2 < 64;
+  }
+  s->moments = (uint8_t)(1u << LU_READ | (writes ? 1u << LU_WRITE : 0) | (early ? 1u << LU_IDLE : 0) |
+                         (rows ? 1u << LU_ROW : 0));
+  s->elem_moments = LU_NEW(mem, uint8_t, n->elem_count + 1);
+  for (size_t i = 0; s->elem_moments && i < n->elem_count; i++)
+    s->elem_moments[i] = (uint8_t)(s->moments & (!shared && data_only(n, &n->elems[i]) ? 1u << LU_READ | 1u << LU_WRITE : 0xffu));
+  return s->elem_moments;
+}
+
+lu_sim *lu_sim_new(const lu_network *n, bool writes, lu_arena *mem)
 {
   lu_sim *s = LU_NEW(mem, lu_sim, 1);
   if (!s)
     return NULL;
   s->n = n;
+  if (!set_moments(s, writes, mem))
+    return NULL;
+  if (!n->drive) { /* the network is being built: everything matters */
+    s->moments = 0xf;
+    memset(s->elem_moments, 0xf, n->elem_count);
+  }
   s->net_words = n->net_count / 64 + 1;
   s->elem_words = n->elem_count / 64 + 1;
   s->drive = LU_NEW(mem, lu_drive, LU_MOMENTS * n->pin_count + 1);
@@ -121,9 +159,25 @@ static void gather(const lu_sim *s, uint16_t net, unsigned group, lu_moment m, u
                    lu_fn *hi, lu_fn *lo)
 {
   const lu_nnet *n = &s->n->nets[net];
+  const uint16_t *list = s->n->net_drivers + n->first_driver;
   *hi = *lo = lu_fn_const(false);
+  if (!s->moved_count && !s->fault[net].cut && n->driver_count <= 2) {
+    for (unsigned i = 0, first = 1; i < n->driver_count; i++) {
+      if (list[i] == leave_out)
+        continue;
+      const lu_drive *d = drive_of(s, m, list[i]);
+      if (first) {
+        *hi = d->hi;
+        *lo = d->lo;
+        first = 0;
+      } else {
+        join_drive(hi, lo, d);
+      }
+    }
+    return;
+  }
   for (unsigned i = 0; i < n->driver_count; i++) {
-    uint16_t pin = s->n->net_drivers[n->first_driver + i];
+    uint16_t pin = list[i];
     if (pin == leave_out || (s->moved_count && net_of(s, pin) != net) ||
         group_of(s, net, pin) != group)
       continue;
@@ -287,22 +341,31 @@ static void wake_net(lu_sim *s, uint16_t net, unsigned groups)
       wake_pin(s, s->moves[i].pin);
 }
 
+/* force: a fault was just put on the net; pins that a cut separates saw the whole net before. */
 static void do_net(lu_sim *s, uint16_t net, bool force)
 {
-  unsigned groups = s->fault[net].cut ? 2 : 1, changed = force ? 3 : 0;
+  unsigned groups = s->fault[net].cut ? 2 : 1, changed = s->building ? 3 : 0;
   bool high = floats_high(s, net);
   for (int m = 0; m < LU_MOMENTS; m++) {
+    if (!(s->moments >> m & 1))
+      continue;
     lu_net_state *st = state_of(s, (lu_moment)m, net);
+    lu_fn hi[2], lo[2];
+    for (unsigned g = 0; g < groups; g++)
+      drives_on(s, net, g, (lu_moment)m, UINT16_MAX, &hi[g], &lo[g]);
+    lu_fn was_hi = st->hi[0], was_lo = st->lo[0], was = st->value[0];
     for (unsigned g = 0; g < groups; g++) {
-      lu_fn hi, lo;
-      drives_on(s, net, g, (lu_moment)m, UINT16_MAX, &hi, &lo);
-      if (lu_fn_same(&hi, &st->hi[g]) && lu_fn_same(&lo, &st->lo[g]) && !force)
+      const lu_fn *before_hi = force ? &was_hi : &st->hi[g], *before_lo = force ? &was_lo : &st->lo[g];
+      if (lu_fn_same(&hi[g], before_hi) && lu_fn_same(&lo[g], before_lo) && !force)
         continue;
       save_net(s, net);
-      st->hi[g] = hi;
-      st->lo[g] = lo;
-      st->value[g] = resolve(&hi, &lo, high);
-      changed |= 1u << g;
+      lu_fn value = resolve(&hi[g], &lo[g], high);
+      bool same = lu_fn_same(&hi[g], before_hi) && lu_fn_same(&lo[g], before_lo) &&
+                  lu_fn_same(&value, force ? &was : &st->value[g]);
+      st->hi[g] = hi[g];
+      st->lo[g] = lo[g];
+      st->value[g] = value;
+      changed |= same ? 0 : 1u << g;
     }
   }
   if (!changed)
@@ -310,6 +373,13 @@ static void do_net(lu_sim *s, uint16_t net, bool force)
   wake_net(s, net, changed);
   if (s->fault[net].partner != UINT16_MAX && !force)
     mark_net(s, s->fault[net].partner);
+}
+
+/* Pins that were moved to another net look anew. */
+static void wake_moved(lu_sim *s)
+{
+  for (size_t i = 0; i < s->moved_count; i++)
+    wake_pin(s, s->moves[i].pin);
 }
 
 lu_fn lu_sim_pin(const lu_sim *s, uint16_t pin, lu_moment m)
@@ -648,7 +718,9 @@ static void do_source(lu_sim *s, const lu_elem *e, lu_moment m)
 static void do_elem(lu_sim *s, uint16_t i)
 {
   const lu_elem *e = &s->n->elems[i];
-  for (int m = 0; m < LU_MOMENTS; m++)
+  for (int m = 0; m < LU_MOMENTS; m++) {
+    if (!(s->elem_moments[i] >> m & 1))
+      continue;
     switch (e->kind) {
     case LU_ELEM_CELL:
       do_cell(s, e, (lu_moment)m);
@@ -660,6 +732,7 @@ static void do_elem(lu_sim *s, uint16_t i)
       do_source(s, e, (lu_moment)m);
       break;
     }
+  }
 }
 
 /* Works off what is dirty, elements in order, until nothing changes. */
@@ -878,7 +951,8 @@ static lu_fn chip_address(const lu_sim *s, const lu_chip *c, unsigned index, lu_
 static void chip_changes(lu_sim *s, unsigned chip)
 {
   const lu_chip *c = &s->n->chips[chip];
-  for (int k = 0; k < 2; k++) {
+  bool writes = s->moments >> LU_WRITE & 1;
+  for (int k = 0; k < 1 + writes; k++) {
     lu_moment access = k ? LU_WRITE : LU_READ;
     for (unsigned b = 0; b < c->cell_bits; b++) {
       unsigned pin;
@@ -887,7 +961,7 @@ static void chip_changes(lu_sim *s, unsigned chip)
       note_change(s, chip, (k ? LU_EFFECT_WRITE_CELL : LU_EFFECT_READ_CELL) + b, &now, &c->cell[b]);
     }
   }
-  if (!c->rom) {
+  if (!c->rom && writes) {
     lu_fn w = chip_writes(s, c);
     note_change(s, chip, LU_EFFECT_WRITES, &w, &c->serves);
     for (unsigned d = 0; d < c->in_count; d++) {
@@ -930,6 +1004,7 @@ lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count)
   }
   for (size_t i = 0; i < s->faulted_count; i++)
     do_net(s, s->faulted[i], true);
+  wake_moved(s);
   e.wide = !settle(s);
   for (size_t c = 0; c < s->n->chip_count; c++)
     if (s->chip_touched[c])
@@ -949,4 +1024,47 @@ lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count)
   e.changes = s->changes;
   e.hash = h;
   return e;
+}
+
+/* --- bridges that need no simulation --------------------------------------------------------------- */
+
+static bool matters_at(const lu_sim *s, uint16_t net, int m)
+{
+  bool early = m == LU_IDLE || m == LU_ROW;
+  return (s->moments >> m & 1) && !(early && s->n->nets[net].carries == LU_CARRIES_DATA);
+}
+
+lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high)
+{
+  undo(s);
+  const uint16_t nets[2] = {f->net, f->net2};
+  bool changed[2] = {false, false}, constant[2] = {true, true};
+  int level[2] = {-1, -1};
+  for (int m = 0; m < LU_MOMENTS; m++) {
+    lu_fn hi[2], lo[2], h, l;
+    if (!(s->moments >> m & 1))
+      continue;
+    for (int k = 0; k < 2; k++)
+      gather(s, nets[k], 0, (lu_moment)m, UINT16_MAX, &hi[k], &lo[k]);
+    h = hi[0];
+    l = lo[0];
+    touch((lu_acts)f->acts, &h, &l, &hi[1], &lo[1]);
+    for (int k = 0; k < 2; k++) {
+      if (!matters_at(s, nets[k], m))
+        continue;
+      changed[k] |= !lu_fn_same(&h, &hi[k]) || !lu_fn_same(&l, &lo[k]);
+      int now = lu_fn_is(&h, true) && lu_fn_is(&l, false) ? 1 : lu_fn_is(&l, true) ? 0 : -1;
+      constant[k] &= now >= 0 && (level[k] < 0 || level[k] == now);
+      level[k] = now;
+    }
+  }
+  if (!changed[0] && !changed[1])
+    return LU_BRIDGE_NOTHING;
+  for (int k = 0; k < 2; k++)
+    if (changed[k] && !changed[1 - k] && constant[k]) {
+      *net = nets[k];
+      *high = level[k] == 1;
+      return LU_BRIDGE_STUCK;
+    }
+  return LU_BRIDGE_OTHER;
 }

@@ -34,8 +34,8 @@ typedef struct lu_effect {
 
 typedef struct lu_sim lu_sim;
 
-/* NULL if memory is refused. */
-lu_sim *lu_sim_new(const lu_network *n, lu_arena *mem);
+/* writes: what is written matters (not only contents that are known). NULL if memory is refused. */
+lu_sim *lu_sim_new(const lu_network *n, bool writes, lu_arena *mem);
 
 /* Evaluates everything from nothing (used while the network is built); writes n->drive and
  * n->state. */
@@ -44,6 +44,11 @@ void lu_sim_settle_all(lu_sim *s);
 /* The effect of faults[count] (opens, stucks, bridges, swaps, dead parts; others change nothing).
  * Cost: about the number of pins that see something else. */
 lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count);
+
+/* What a bridge comes to where that is plain from the two nets alone. STUCK: *net is held at *high
+ * and the other net is as on a healthy board. */
+typedef enum lu_bridge_kind { LU_BRIDGE_NOTHING, LU_BRIDGE_STUCK, LU_BRIDGE_OTHER } lu_bridge_kind;
+lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high);
 
 /* After a run: hi, lo, level of a pin as its part sees it. */
 lu_fn lu_sim_pin(const lu_sim *s, uint16_t npin, lu_moment m);

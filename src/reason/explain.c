@@ -178,7 +178,9 @@ bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, d
   sum += exp(healthy_log - most);
   for (size_t i = 0; i < count; i++) {
     double p = exp(set_log(r->joint, &sets[i]) - most) / sum;
-    double explained = total > 0 ? fmax(0, 1 - (double)sets[i].wrong / total) : 1;
+    /* bits of which it says nothing are half explained: it would be right in every second one */
+    double missed = (double)sets[i].wrong + 0.5 * fmin((double)sets[i].unknown, total);
+    double explained = total > 0 ? fmax(0, 1 - missed / total) : 1;
     if (!spread(&t, &sets[i], p, set_log(r->joint, &sets[i]) - most - log(sum), explained))
       return false;
   }
@@ -187,10 +189,13 @@ bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, d
   r->explanations = LU_NEW(r->joint->mem, lu_explanation, r->explanation_count + 1);
   if (!r->explanations)
     return false;
+  size_t kept = 0;
   for (size_t i = 0; i < r->explanation_count; i++) {
     r->explanations[i] = t.rows[i].e;
     r->explanations[i].probability = exp(t.rows[i].log);
+    kept += r->explanations[i].probability > 1e-9 || !i;
   }
+  r->explanation_count = kept;
   return list_suspects(&t);
 }
 

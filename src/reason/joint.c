@@ -259,6 +259,8 @@ lu_bridge_kind lu_joint_bridge(const lu_joint *j, const lu_fault *f, lu_fault *l
       continue;
     }
     lu_bridge_kind k = lu_sim_bridge(j->looks[r].sim, &local, &net, &high);
+    if (k == LU_BRIDGE_LOOP)
+      return LU_BRIDGE_LOOP;
     if (k == LU_BRIDGE_OTHER || (r && k != all))
       return LU_BRIDGE_OTHER;
     if (k == LU_BRIDGE_STUCK) {

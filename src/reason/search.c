@@ -289,6 +289,7 @@ static bool add_bridge(lu_search *s, const lu_fault *f)
   lu_fault like;
   switch (lu_joint_bridge(s->joint, f, &like)) {
   case LU_BRIDGE_NOTHING:
+  case LU_BRIDGE_LOOP:
     return true;
   case LU_BRIDGE_STUCK: {
     uint32_t c = s->stuck[2 * like.net + like.level];
@@ -320,14 +321,15 @@ static bool add_pairs_of(lu_search *s, uint16_t a, uint16_t b)
   return true;
 }
 
-/* Does a disturbance of the net reach a column in which something is wrong? */
-static bool touches_wrong(const lu_search *s, uint16_t net, uint64_t *columns)
+/* The columns that a disturbance of the net reaches, of each reading; true if something is wrong in
+ * one of them. */
+static bool reach(lu_search *s, uint16_t net)
 {
   const lu_joint *j = s->joint;
   bool any = false;
-  *columns = 0;
   for (size_t r = 0; r < j->look_count; r++) {
     uint16_t local = j->nets[net].local[r];
+    uint64_t *columns = &s->reach[net * j->look_count + r];
     if (local == UINT16_MAX)
       continue;
     lu_fault f = {.kind = LU_FAULT_STUCK, .net = local};
@@ -336,12 +338,22 @@ static bool touches_wrong(const lu_search *s, uint16_t net, uint64_t *columns)
       lu_effect e = lu_sim_run(j->looks[r].sim, &f, 1);
       lu_view *v = j->looks[r].view;
       lu_view_compile(v, j->looks[r].evidence->network, j->looks[r].evidence->know, &e, &f, 1, LU_LEVEL_HIGH);
-      uint64_t m = v->wide ? j->looks[r].all : v->changed;
-      *columns |= m;
-      any |= (m & j->looks[r].columns) != 0;
+      *columns |= v->wide ? j->looks[r].all : v->changed;
     }
+    any |= (*columns & j->looks[r].columns) != 0;
   }
   return any;
+}
+
+/* The two nets together reach everything that is wrong: only then can one bridge or swap of them
+ * be all there is. */
+static bool reach_all(const lu_search *s, uint16_t a, uint16_t b)
+{
+  const lu_joint *j = s->joint;
+  for (size_t r = 0; r < j->look_count; r++)
+    if (j->looks[r].columns & ~(s->reach[a * j->look_count + r] | s->reach[b * j->look_count + r]))
+      return false;
+  return true;
 }
 
 /* Opens that cut off just those receivers whose own chips say so: where several single pins each
@@ -369,30 +381,35 @@ static bool add_groups(lu_search *s, uint16_t net)
   return true;
 }
 
+/* Bridges and swaps of those pairs of nets that can be (whole) or cannot be the only fault. */
+static bool add_pairs(lu_search *s, bool whole)
+{
+  const lu_joint *j = s->joint;
+  for (uint16_t a = 0; a < j->net_count; a++)
+    for (uint16_t b = (uint16_t)(a + 1); b < j->net_count; b++)
+      if (!j->nets[a].constant && !j->nets[b].constant && (s->hot[a] || s->hot[b]) && reach_all(s, a, b) == whole &&
+          share_network(j, &j->nets[a], &j->nets[b]) && !add_pairs_of(s, a, b))
+        return false;
+  return true;
+}
+
 bool lu_search_classes(lu_search *s)
 {
   lu_joint *j = s->joint;
   s->healthy_cost = healthy_cost(j);
-  bool *hot = LU_NEW(j->mem, bool, j->net_count + 1);
-  uint64_t *columns = LU_NEW(j->mem, uint64_t, j->net_count + 1);
+  s->hot = LU_NEW(j->mem, bool, j->net_count + 1);
+  s->reach = LU_NEW(j->mem, uint64_t, j->net_count * j->look_count + 1);
   s->stuck = LU_NEW(j->mem, uint32_t, 2 * j->net_count + 2);
-  if (!hot || !columns || !s->stuck)
+  if (!s->hot || !s->reach || !s->stuck)
     return false;
   for (uint16_t i = 0; i < j->net_count; i++) {
     if (j->nets[i].constant)
       continue;
     if (!add_net_faults(s, i) || !add_groups(s, i))
       return false;
-    hot[i] = touches_wrong(s, i, &columns[i]);
+    s->hot[i] = reach(s, i);
   }
-  if (!add_dead_parts(s))
-    return false;
-  for (uint16_t a = 0; a < j->net_count; a++)
-    for (uint16_t b = (uint16_t)(a + 1); b < j->net_count; b++)
-      if (!j->nets[a].constant && !j->nets[b].constant && (hot[a] || hot[b]) &&
-          share_network(j, &j->nets[a], &j->nets[b]) && !add_pairs_of(s, a, b))
-        return false;
-  return true;
+  return add_dead_parts(s) && add_pairs(s, true);
 }
 
 /* --- sets ----------------------------------------------------------------------------------------------------- */
@@ -593,6 +610,8 @@ bool lu_search_sets(lu_search *s)
     return false;
   if (s->set_count)
     return true;
+  if (!add_pairs(s, false))
+    return false;
   lu_arena *mem = s->joint->mem;
   lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, BEAM),
          *next = LU_NEW(mem, lu_set, BEAM);

@@ -41,6 +41,8 @@ typedef struct lu_search {
   size_t class_count, class_room, member_count, member_room;
   lu_class *classes;
   lu_member *members;
+  bool *hot;              /* by net: it reaches a column in which something is wrong */
+  uint64_t *reach;        /* by net and reading: the columns it reaches */
   uint32_t *stuck;        /* class + 1 of each net stuck low, high: [2 * net + level] */
   uint32_t *table;        /* hash -> class + 1 */
   size_t table_room;

@@ -1034,6 +1034,11 @@ static bool matters_at(const lu_sim *s, uint16_t net, int m)
   return (s->moments >> m & 1) && !(early && s->n->nets[net].carries == LU_CARRIES_DATA);
 }
 
+static bool follows_chip(const lu_fn *f)
+{
+  return f->wide || (f->count && f->var[f->count - 1] >= LU_VAR_CHIP);
+}
+
 lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high)
 {
   undo(s);
@@ -1052,6 +1057,8 @@ lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *
     for (int k = 0; k < 2; k++) {
       if (!matters_at(s, nets[k], m))
         continue;
+      if (m == LU_READ && s->n->nets[nets[k]].carries & ~LU_CARRIES_DATA && (follows_chip(&h) || follows_chip(&l)))
+        return LU_BRIDGE_LOOP;
       changed[k] |= !lu_fn_same(&h, &hi[k]) || !lu_fn_same(&l, &lo[k]);
       int now = lu_fn_is(&h, true) && lu_fn_is(&l, false) ? 1 : lu_fn_is(&l, true) ? 0 : -1;
       constant[k] &= now >= 0 && (level[k] < 0 || level[k] == now);

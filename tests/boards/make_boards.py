@@ -193,6 +193,12 @@ def ipc356(board):
             x, y = pad_at(board, ref, number)
             taken.append((x, y))
             rows.append((name, ref, '-' + str(number), ' ', 350, x, y, 600))
+    for ref in board.parts:                  # pins on no net have pads too
+        for number in range(1, len(DIP[board.parts[ref][0]].split()) + 1):
+            if (ref, number) not in board.net_of:
+                x, y = pad_at(board, ref, number)
+                taken.append((x, y))
+                rows.append(('N/C', ref, '-' + str(number), ' ', 350, x, y, 600))
     for name, pins in board.nets().items():  # one or two vias a signal net, where no pad is
         if name in ('+5V', 'GND') or len(pins) < 2:
             continue

@@ -475,6 +475,25 @@ static uint8_t do_march(const uint8_t *b, uint16_t len)
   return LU_WIRE_FINE;
 }
 
+/* Single cycles in any order: for patterns whose words are not one background. */
+static uint8_t do_cycles(const uint8_t *b, uint16_t len)
+{
+  uint8_t n = (uint8_t)(len / 7);
+  if (!len || len % 7 || n > LU_WIRE_CYCLES_MOST)
+    return LU_WIRE_LENGTH;
+  for (uint8_t i = 0; i < n; i++)
+    if (b[7 * i + 4] > 1 || !inside(be32(b + 7 * i), 1) ||
+        (b[7 * i + 4] && memory.kind == LU_WIRE_ROM))
+      return LU_WIRE_VALUE;
+  for (uint8_t i = 0; i < n; i++, b += 7) {
+    if (b[4])
+      hw_write(be32(b), be16(b + 5));
+    else
+      add16(hw_read(be32(b)) & data_mask());
+  }
+  return LU_WIRE_FINE;
+}
+
 static uint8_t do_strobe(const uint8_t *b, uint16_t len)
 {
   if (len != 10)
@@ -556,7 +575,7 @@ static uint8_t do_rate(const uint8_t *b, uint16_t len)
 
 static uint8_t dispatch(uint8_t command, const uint8_t *b, uint16_t len)
 {
-  bool needs = command >= LU_WIRE_READ && command <= LU_WIRE_STROBE;
+  bool needs = (command >= LU_WIRE_READ && command <= LU_WIRE_STROBE) || command == LU_WIRE_CYCLES;
   if (needs && !memory.kind)
     return LU_WIRE_NO_SETUP;
   switch (command) {
@@ -588,6 +607,8 @@ static uint8_t dispatch(uint8_t command, const uint8_t *b, uint16_t len)
     return LU_WIRE_FINE;
   case LU_WIRE_RATE:
     return do_rate(b, len);
+  case LU_WIRE_CYCLES:
+    return do_cycles(b, len);
   default:
     return LU_WIRE_UNKNOWN;
   }

@@ -554,6 +554,30 @@ static lu_status bus_march(void *self, const lu_march *m, lu_march_result *out,
   return s;
 }
 
+static lu_status bus_cycles(void *self, lu_cycle *list, size_t count, lu_err *err)
+{
+  chip *c = self;
+  lu_status s = LU_OK;
+  for (size_t i = 0; s == LU_OK && i < count;) {
+    size_t n = count - i < BATCH ? count - i : BATCH, len = 0, want = 0, got = 0, a = 0;
+    for (size_t k = i; s == LU_OK && k < i + n; k++) {
+      s = range(list[k].address, 1, err);
+      len = list[k].write ? add_write(c, len, list[k].address, list[k].data)
+                          : add_read(c, len, list[k].address);
+      want += list[k].write ? 0 : c->bytes_a_read;
+    }
+    if (s == LU_OK)
+      s = batch(c, len, want, &got, err);
+    if (s == LU_OK && got < want)
+      s = short_answer(c, got, want, err);
+    for (size_t k = i; s == LU_OK && k < i + n; k++)
+      if (!list[k].write)
+        list[k].got = c->answers[a++ * c->bytes_a_read];
+    i += n;
+  }
+  return s;
+}
+
 static void bus_release(void *self)
 {
   chip *c = self;
@@ -618,7 +642,7 @@ lu_status lu_ftdi_bus_open(const char *serial, lu_memio *out, lu_err *err)
   }
   *out = (lu_memio){.self = c, .name = c->name, .address_bits = 16, .data_bits = 8,
                     .read = bus_read, .write = bus_write, .fill = bus_fill, .march = bus_march,
-                    .release = bus_release, .close = bus_close};
+                    .cycles = bus_cycles, .release = bus_release, .close = bus_close};
   return LU_OK;
 }
 

@@ -41,6 +41,13 @@ typedef struct lu_march_result {
   uint32_t sum;       /* of all words read */
 } lu_march_result;
 
+/* One cycle of a list; got is filled for reads. */
+typedef struct lu_cycle {
+  uint32_t address;
+  bool write;
+  uint16_t data, got;
+} lu_cycle;
+
 typedef struct lu_memio {
   void *self;
   const char *name;
@@ -54,6 +61,8 @@ typedef struct lu_memio {
   /* on_failure is called for each failure, in order; false from it ends the element early. */
   lu_status (*march)(void *self, const lu_march *element, lu_march_result *out,
                      bool (*on_failure)(void *to, const lu_march_failure *f), void *to, lu_err *err);
+  /* Any number of single cycles, in order. Slower than the others. */
+  lu_status (*cycles)(void *self, lu_cycle *list, size_t count, lu_err *err);
   void (*release)(void *self); /* lets go of the lines */
   void (*close)(void *self);
 } lu_memio;

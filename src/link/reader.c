@@ -706,6 +706,35 @@ lu_status lu_reader_march(lu_reader *r, const lu_march *element, lu_march_result
   return s;
 }
 
+lu_status lu_reader_cycles(lu_reader *r, lu_cycle *list, size_t count, lu_err *err)
+{
+  size_t most = (r->who.request_most - LU_WIRE_HEAD - 2) / 7;
+  if (most > LU_WIRE_CYCLES_MOST)
+    most = LU_WIRE_CYCLES_MOST;
+  lu_status s = LU_OK;
+  for (size_t i = 0; s == LU_OK && i < count;) {
+    size_t n = count - i < most ? count - i : most, reads = 0;
+    reply p;
+    request q = begin(r, LU_WIRE_CYCLES);
+    for (size_t k = i; s == LU_OK && k < i + n; k++) {
+      s = check_range(r, list[k].address, 1, err);
+      put(&q, list[k].address, 4);
+      put(&q, list[k].write, 1);
+      put(&q, list[k].data, 2);
+      reads += !list[k].write;
+    }
+    start_call(r, 0);
+    if (s == LU_OK)
+      s = ask(r, &q, 10, 2 * reads, &p, err);
+    size_t at = 0;
+    for (size_t k = i; s == LU_OK && k < i + n; k++)
+      if (!list[k].write)
+        list[k].got = be16(p.body + 2 * at++);
+    i += n;
+  }
+  return s;
+}
+
 lu_status lu_reader_strobe(lu_reader *r, uint32_t address, bool drive, uint16_t data, uint8_t low,
                            uint16_t cycles, uint16_t *got, lu_err *err)
 {
@@ -847,6 +876,11 @@ static lu_status io_march(void *self, const lu_march *element, lu_march_result *
   return lu_reader_march(self, element, out, on_failure, to, err);
 }
 
+static lu_status io_cycles(void *self, lu_cycle *list, size_t count, lu_err *err)
+{
+  return lu_reader_cycles(self, list, count, err);
+}
+
 static void io_release(void *self)
 {
   lu_status s = lu_reader_release(self, NULL);
@@ -862,5 +896,6 @@ lu_memio lu_reader_memio(lu_reader *r)
 {
   return (lu_memio){.self = r, .name = r->t.name, .address_bits = r->memory.address_bits,
                     .data_bits = r->memory.data_bits, .read = io_read, .write = io_write,
-                    .fill = io_fill, .march = io_march, .release = io_release, .close = io_close};
+                    .fill = io_fill, .march = io_march, .cycles = io_cycles,
+                    .release = io_release, .close = io_close};
 }

@@ -70,6 +70,7 @@ LU_MUST_USE lu_status lu_reader_fill(lu_reader *r, uint32_t at, uint32_t words, 
 LU_MUST_USE lu_status lu_reader_march(lu_reader *r, const lu_march *element, lu_march_result *out,
                                       bool (*on_failure)(void *to, const lu_march_failure *f),
                                       void *to, lu_err *err);
+LU_MUST_USE lu_status lu_reader_cycles(lu_reader *r, lu_cycle *list, size_t count, lu_err *err);
 /* low: strobes (LU_WIRE_CS ...) held low for cycles of the reader's clock. */
 LU_MUST_USE lu_status lu_reader_strobe(lu_reader *r, uint32_t address, bool drive, uint16_t data,
                                        uint8_t low, uint16_t cycles, uint16_t *got, lu_err *err);

@@ -18,6 +18,7 @@ enum {
   LU_WIRE_READ_MOST = 1024,   /* data bytes in one frame of a read */
   LU_WIRE_FAILURES_MOST = 48, /* failures in one reply */
   LU_WIRE_OPERATIONS_MOST = 16,
+  LU_WIRE_CYCLES_MOST = 80,   /* operations in one request */
   LU_WIRE_FIRST_RATE = 115200, /* baud after reset */
   LU_WIRE_RATE_PROOF_MS = 1500 /* a new rate is dropped again if no good frame comes within */
 };
@@ -38,6 +39,7 @@ typedef enum lu_wire_command {
   LU_WIRE_TIMING = 0x0A,   /* access, write, precharge cycles, refresh rows a tick -> the same, as taken */
   LU_WIRE_WATCH = 0x0B,    /* pin, ms (2) -> first level, last level, changes (4), samples (4), high (4) */
   LU_WIRE_RELEASE = 0x0C,  /* -> nothing: every pin let go */
+  LU_WIRE_CYCLES = 0x0E,   /* n operations of address (4), write, data (2) -> for each read its word (2) */
   LU_WIRE_RATE = 0x0D      /* baud (4) -> baud as set (4); the reply still goes at the old rate */
 } lu_wire_command;
 

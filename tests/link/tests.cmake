@@ -37,3 +37,8 @@ if(UMOCKDEV_FOUND)
 else()
   message(STATUS "tests of libserialport and libftdi1 are skipped: they need umockdev and libumockdev-dev")
 endif()
+
+add_executable(test_verify ${link_dir}/test_verify.c ${link_dir}/simpeer.c
+  ${PROJECT_SOURCE_DIR}/src/firmware/core.c)
+target_link_libraries(test_verify PRIVATE lu PkgConfig::CMOCKA)
+add_test(NAME test_verify COMMAND test_verify)

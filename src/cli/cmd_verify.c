@@ -260,7 +260,7 @@ static bool wants_rom(const args *a)
 
 static bool same_digest(const char *wanted, const uint8_t *at, size_t len)
 {
-  char hex[2 * LU_SHA256_LEN + 1];
+  char hex[2 * LU_SHA256_LEN + 1] = "";
   for (size_t i = 0; i < len; i++)
     snprintf(hex + 2 * i, 3, "%02x", at[i]);
   return lu_text_same(hex, wanted);

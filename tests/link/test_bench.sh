@@ -50,5 +50,17 @@ if "$LU_PROGRAM" verify --help >/dev/null 2>&1; then
   run -f D2=1 avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --address-bits 10 --pattern march-c-minus --log "$dir/log"
   expect "a stuck data line fails" 1 "fail"
   grep -qi '0 00 04' "$dir/log" || { echo "FAILED: no such line in the log:"; head -3 "$dir/log"; failed=1; }
+  run -f D2=1 avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --address-bits 6 --first "$dir/log" --pattern walking-ones
+  expect "addresses that failed before come first" 2 "inside the memory"
+  head -20 "$dir/log" >"$dir/few"
+  run avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --address-bits 10 --first "$dir/few" --pattern walking-ones
+  expect "and pass after the repair" 0 "tried, 0 errors"
+  run -k dram avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --kind dram --address-bits 18 --data-bits 1 --count 2048
+  expect "dynamic memory passes" 0 "pass"
+  good=$(sha1sum <"$dir/rom.bin" | cut -d' ' -f1)
+  run -k rom avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --address-bits 13 --sha1 "$good" --image "$dir/rom.bin"
+  expect "a ROM against its digest and image" 0 "as it must be"
+  run -k rom -f D0=0 avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --address-bits 10 --image "$dir/rom.bin"
+  expect "a ROM with a data line stuck" 1 "expected 05, got 04"
 fi
 exit $failed

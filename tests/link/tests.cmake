@@ -3,6 +3,7 @@ set(link_dir ${CMAKE_CURRENT_LIST_DIR})
 add_executable(test_reader ${link_dir}/test_reader.c ${link_dir}/simpeer.c
   ${PROJECT_SOURCE_DIR}/src/firmware/core.c)
 target_link_libraries(test_reader PRIVATE lu PkgConfig::CMOCKA)
+target_compile_definitions(test_reader PRIVATE LU_TOP="${PROJECT_SOURCE_DIR}")
 add_test(NAME test_reader COMMAND test_reader)
 
 # The built firmware under a simulated ATmega2560. libsimavr is GPL-3+, so only tests link it.

@@ -24,7 +24,7 @@ typedef enum lu_cap_kind {
   LU_CAP_REAL   /* a number; skipped: no bits */
 } lu_cap_kind;
 
-enum { LU_CAP_NO_HOME = UINT32_MAX };
+#define LU_CAP_NO_HOME UINT32_MAX
 
 typedef struct lu_cap_signal {
   const char *path;    /* with scopes, "top.m1.net1"; without the range */

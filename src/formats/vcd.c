@@ -322,19 +322,49 @@ static inline uint32_t short_code(const lu_vcd *r, const char *p, const char **e
   return r->three[(i * 94 + j) * 94 + k];
 }
 
-static inline void store(lu_vcd *r, const lu_vcd_entry *e, uint64_t value, uint64_t unknown, bool few)
+/* How the levels are kept while fast() runs: with a single slot in registers. */
+typedef enum way { ONE_SLOT, FEW_SLOTS, MANY_SLOTS } way;
+typedef struct hot {
+  uint64_t value, unknown, was_value, was_unknown, wanted;
+  int64_t time;
+} hot;
+
+static inline void store(lu_vcd *r, hot *h, const lu_vcd_entry *e, uint64_t value, uint64_t unknown,
+                         way how)
 {
+  if (how == ONE_SLOT) {
+    h->value = (h->value & ~e->mask) | (value & e->mask);
+    h->unknown = (h->unknown & ~e->mask) | (unknown & e->mask);
+    return;
+  }
   uint64_t *v = &r->s.value[e->slot], *u = &r->s.unknown[e->slot];
   *v = (*v & ~e->mask) | (value & e->mask);
   *u = (*u & ~e->mask) | (unknown & e->mask);
-  if (few)
+  if (how == FEW_SLOTS)
     r->s.low[0] |= (uint64_t)1 << e->slot;
   else
     lu_capstate_touch(&r->s, e->slot);
 }
 
+static inline void heat(const lu_vcd *r, hot *h)
+{
+  const lu_capstate *s = &r->s;
+  *h = (hot){s->value[0], s->unknown[0], s->was_value[0], s->was_unknown[0], s->wanted[0], s->time};
+}
+
+static inline void cool(lu_vcd *r, const hot *h)
+{
+  lu_capstate *s = &r->s;
+  s->value[0] = h->value;
+  s->unknown[0] = h->unknown;
+  s->was_value[0] = h->was_value;
+  s->was_unknown[0] = h->was_unknown;
+  s->low[0] = 1;
+  s->time = h->time;
+}
+
 /* One vector at p ("b0101 !"); its end, or NULL when it needs the other way. */
-static inline const char *fast_vector(lu_vcd *r, const char *p, bool few)
+static inline const char *fast_vector(lu_vcd *r, hot *h, const char *p, way how)
 {
   unsigned n;
   uint64_t unknown = 0, value = binary(p + 1, &n);
@@ -352,7 +382,7 @@ static inline const char *fast_vector(lu_vcd *r, const char *p, bool few)
   const lu_vcd_entry *e = &r->entries[code];
   if (!e->mask || n > e->width)
     return NULL;
-  store(r, e, value << e->shift, unknown << e->shift, few);
+  store(r, h, e, value << e->shift, unknown << e->shift, how);
   return end + 1;
 }
 
@@ -382,69 +412,83 @@ static inline uint64_t decimal(const char *p, unsigned *count)
   }
 }
 
+/* Ends the moment before time t. Most moments of a bus change one slot, and often nothing in it that
+ * is wanted. */
+static inline lu_status end_moment(lu_vcd *r, hot *h, int64_t t, way how, lu_err *err)
+{
+  lu_status status = LU_OK;
+  if (how != ONE_SLOT) {
+    status = lu_capstate_emit(&r->s, err);
+    r->s.time = t;
+    return status;
+  }
+  uint64_t diff = (h->value ^ h->was_value) | (h->unknown ^ h->was_unknown);
+  if (diff & h->wanted) {
+    cool(r, h);
+    status = lu_capstate_emit(&r->s, err);
+  }
+  h->was_value = h->value;
+  h->was_unknown = h->unknown;
+  h->time = t;
+  return status;
+}
+
 /* A time mark at p; its end, or NULL when it needs the other way. */
-static inline const char *fast_time(lu_vcd *r, const char *p, lu_status *status, lu_err *err)
+static inline const char *fast_time(lu_vcd *r, hot *h, const char *p, way how, lu_status *status,
+                                    lu_err *err)
 {
   unsigned n;
   uint64_t t = decimal(p + 1, &n);
   const char *q = p + 1 + n;
-  if (!n || n > 15 || !blank(*q) || (int64_t)t <= r->s.time)
+  if (!n || n > 15 || !blank(*q) || (int64_t)t <= (how == ONE_SLOT ? h->time : r->s.time))
     return NULL;
-  /* Most moments of a bus change one slot, and often nothing in it that is wanted. */
-  lu_capstate *s = &r->s;
-  if (s->cap.slot_count == 1 && s->blind == s->was_blind) {
-    uint64_t diff = (s->value[0] ^ s->was_value[0]) | (s->unknown[0] ^ s->was_unknown[0]);
-    if (!(diff & s->wanted[0])) {
-      s->was_value[0] = s->value[0];
-      s->was_unknown[0] = s->unknown[0];
-      s->low[0] = 0;
-      s->time = (int64_t)t;
-      return q + 1;
-    }
-  }
-  *status = lu_capstate_emit(s, err);
-  s->time = (int64_t)t;
+  *status = end_moment(r, h, (int64_t)t, how, err);
   return q + 1;
 }
 
 /* Takes words of the common shapes from p on while p < stop. Returns where it could not go on. */
 static inline __attribute__((always_inline)) const char *
-fast_words(lu_vcd *r, const char *p, const char *stop, bool few, lu_status *status, lu_err *err)
+fast_words(lu_vcd *r, const char *p, const char *stop, way how, lu_status *status, lu_err *err)
 {
-  while (p < stop) {
+  hot h = {0};
+  if (how == ONE_SLOT)
+    heat(r, &h);
+  while (p < stop && *status == LU_OK) {
     unsigned c = class_of[(unsigned char)*p];
+    const char *q = NULL;
     if (c >= C_LOW) {
       const char *end = p;
       const lu_vcd_entry *e = &r->entries[short_code(r, p + 1, &end)];
-      if (e->width != 1)
-        return p;
-      store(r, e, -(uint64_t)(c & 1), -(uint64_t)(c >> 1 & 1), few);
-      p = end + 1;
+      if (e->width == 1) {
+        store(r, &h, e, -(uint64_t)(c & 1), -(uint64_t)(c >> 1 & 1), how);
+        q = end + 1;
+      }
     } else if (c == C_TIME) {
-      const char *q = fast_time(r, p, status, err);
-      if (!q || *status != LU_OK)
-        return q ? q : p;
-      p = q;
+      q = fast_time(r, &h, p, how, status, err);
     } else if (c == C_BITS) {
-      const char *q = fast_vector(r, p, few);
-      if (!q)
-        return p;
-      p = q;
+      q = fast_vector(r, &h, p, how);
     } else if (c == C_BLANK) {
-      p++;
-    } else {
-      return p;
+      q = p + 1;
     }
+    if (!q)
+      break;
+    p = q;
   }
+  if (how == ONE_SLOT)
+    cool(r, &h);
   return p;
 }
 
 static const char *fast(lu_vcd *r, const char *p, const char *end, lu_status *status, lu_err *err)
 {
-  if (end - p <= FAST_MARGIN || !r->s.has_time || r->s.blind)
+  const lu_capstate *s = &r->s;
+  if (end - p <= FAST_MARGIN || !s->has_time || s->blind || s->was_blind)
     return p;
-  return r->s.few ? fast_words(r, p, end - FAST_MARGIN, true, status, err)
-                  : fast_words(r, p, end - FAST_MARGIN, false, status, err);
+  const char *stop = end - FAST_MARGIN;
+  if (s->cap.slot_count == 1)
+    return fast_words(r, p, stop, ONE_SLOT, status, err);
+  return s->few ? fast_words(r, p, stop, FEW_SLOTS, status, err)
+                : fast_words(r, p, stop, MANY_SLOTS, status, err);
 }
 
 /* Everything in buf, which ends at the end of a word. */

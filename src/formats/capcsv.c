@@ -400,7 +400,7 @@ static int recognise(lu_bytes in)
 {
   const char *at = (const char *)in.at, *nl = in.len ? memchr(at, '\n', in.len) : NULL;
   size_t n = nl ? (size_t)(nl - at) : in.len;
-  if (!n || memchr(at, '\0', in.len))
+  if (!n || memchr(at, '\0', n))
     return 0;
   if (word_in(at, n, "time") || word_in(at, n, "sample"))
     return 60;

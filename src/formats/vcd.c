@@ -423,9 +423,12 @@ static inline lu_status end_moment(lu_vcd *r, hot *h, int64_t t, way how, lu_err
     return status;
   }
   uint64_t diff = (h->value ^ h->was_value) | (h->unknown ^ h->was_unknown);
-  if (diff & h->wanted) {
+  if (diff & h->wanted && r->s.sink.step) {
+    static const uint32_t first_slot = 0;
+    const lu_capstate *s = &r->s;
     cool(r, h);
-    status = lu_capstate_emit(&r->s, err);
+    lu_cap_step step = {h->time, s->value, s->unknown, s->was_value, s->was_unknown, &first_slot, 1, false};
+    status = s->sink.step(s->sink.to, &step, err);
   }
   h->was_value = h->value;
   h->was_unknown = h->unknown;

@@ -298,7 +298,7 @@ lu_status lu_cyc_emit(lu_cycles *c, const lu_cycle *cycle, lu_err *err)
 
 /* ---- strobes ---- */
 
-static lu_status finish(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *step, lu_err *err)
+static __attribute__((noinline)) lu_status finish(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *step, lu_err *err)
 {
   lu_cyc_levels before = {step->was_value, step->was_unknown};
   lu_line_is holds = all_on(&s->when, before);
@@ -382,7 +382,7 @@ static void check_both(lu_cycles *c, const lu_cap_step *step)
 static bool held_up(const lu_cycles *c, const lu_cap_step *step)
 {
   lu_cyc_levels now = {step->value, step->unknown}, before = {step->was_value, step->was_unknown};
-  if (!c->wait.bit || lu_cyc_is(&c->wait, before) != LU_LINE_ON)
+  if (lu_cyc_is(&c->wait, before) != LU_LINE_ON)
     return false;
   if (!c->clock.bit)
     return lu_cyc_is(&c->wait, now) == LU_LINE_OFF;
@@ -395,6 +395,18 @@ static void go_blind(lu_cycles *c)
     c->strobes[i].was = LU_LINE_ODD;
   c->dram.ras_was = c->dram.cas_was = c->dram.write_was = LU_LINE_ODD;
   c->dram.in_column = c->dram.row_known = c->both_was = false;
+}
+
+static __attribute__((noinline)) lu_status control_step(lu_cycles *c, const lu_cap_step *step,
+                                                        bool data, lu_err *err)
+{
+  lu_status s = LU_OK;
+  bool held = c->wait.bit && held_up(c, step);
+  for (size_t i = 0; s == LU_OK && i < c->strobe_count; i++)
+    s = step_strobe(c, &c->strobes[i], step, held, err);
+  if (c->strobe_count > 1)
+    check_both(c, step);
+  return s == LU_OK && c->is_dram ? lu_cyc_dram_step(c, step, data, err) : s;
 }
 
 lu_status lu_cycles_step(lu_cycles *c, const lu_cap_step *step, lu_err *err)
@@ -414,13 +426,7 @@ lu_status lu_cycles_step(lu_cycles *c, const lu_cap_step *step, lu_err *err)
   lu_status s = LU_OK;
   if (control) {
     c->address_now = address;
-    bool held = held_up(c, step);
-    for (size_t i = 0; s == LU_OK && i < c->strobe_count; i++)
-      s = step_strobe(c, &c->strobes[i], step, held, err);
-    if (c->strobe_count > 1)
-      check_both(c, step);
-    if (s == LU_OK && c->is_dram)
-      s = lu_cyc_dram_step(c, step, data, err);
+    s = control_step(c, step, data, err);
   }
   if (address)
     c->address_at = step->time;

@@ -61,7 +61,7 @@ static void caplog_read(caplog *l, const char *text, size_t len, size_t piece, d
   l->out = open_memstream(&l->text, &l->len);
   l->reader = (lu_capreader){.mem = &l->mem,
                              .options = {.rate_hz = rate_hz},
-                             .sink = {caplog_begin, caplog_step, caplog_end, l}};
+                             .sink = {caplog_begin, caplog_step, caplog_end, l, NULL}};
   for (size_t i = 0; i < len && l->status == LU_OK;) {
     size_t n = piece && len - i > piece ? piece : len - i;
     uint8_t *block = malloc(n ? n : 1);

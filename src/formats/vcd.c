@@ -301,25 +301,23 @@ static __attribute__((noinline)) uint64_t mixed(const char *p, unsigned *count, 
   return v;
 }
 
-/* The entry of the code at p, which ends at a blank; *end is that blank. 0: not the fast way. */
-static inline uint32_t short_code(const lu_vcd *r, const char *p, const char **end)
+/* The entry of the code at p, which ends at a blank; *end is that blank. Entry 0: not the fast way. */
+static inline const lu_vcd_entry *short_code(const lu_vcd *r, const char *p, const char **end)
 {
   unsigned char a = (unsigned char)p[0], b = (unsigned char)p[1], c = (unsigned char)p[2];
   if (class_of[b] == C_BLANK) {
     *end = p + 1;
-    return r->one[a];
+    return &r->quick[a];
   }
   if (class_of[c] == C_BLANK) {
     *end = p + 2;
-    return r->two[(unsigned)a << 8 | b];
+    return &r->entries[r->two[(unsigned)a << 8 | b]];
   }
-  if (!r->three || class_of[(unsigned char)p[3]] != C_BLANK)
-    return 0;
   unsigned i = a - 33u, j = b - 33u, k = c - 33u;
-  if (i > 93 || j > 93 || k > 93)
-    return 0;
+  if (!r->three || class_of[(unsigned char)p[3]] != C_BLANK || i > 93 || j > 93 || k > 93)
+    return &r->entries[0];
   *end = p + 3;
-  return r->three[(i * 94 + j) * 94 + k];
+  return &r->entries[r->three[(i * 94 + j) * 94 + k]];
 }
 
 /* How the levels are kept while fast() runs: with a single slot in registers. */
@@ -378,8 +376,7 @@ static inline const char *fast_vector(lu_vcd *r, hot *h, const char *p, way how)
       return NULL;
   }
   const char *end = q;
-  uint32_t code = n ? short_code(r, q + 1, &end) : 0;
-  const lu_vcd_entry *e = &r->entries[code];
+  const lu_vcd_entry *e = n ? short_code(r, q + 1, &end) : &r->entries[0];
   if (!e->mask || n > e->width)
     return NULL;
   store(r, h, e, value << e->shift, unknown << e->shift, how);
@@ -461,7 +458,7 @@ fast_words(lu_vcd *r, const char *p, const char *stop, way how, lu_status *statu
     const char *q = NULL;
     if (c >= C_LOW) {
       const char *end = p;
-      const lu_vcd_entry *e = &r->entries[short_code(r, p + 1, &end)];
+      const lu_vcd_entry *e = short_code(r, p + 1, &end);
       if (e->width == 1) {
         store(r, &h, e, -(uint64_t)(c & 1), -(uint64_t)(c >> 1 & 1), how);
         q = end + 1;

@@ -41,6 +41,7 @@ typedef struct lu_vcd {
   lu_vcd_entry *entries;
   uint32_t *entry_signal;
   size_t entry_count, entry_room, entry_signal_room;
+  lu_vcd_entry quick[256]; /* the entries of codes of one character, where the first look finds them */
   uint32_t one[256], *two, *three; /* by code of 1, 2, 3 characters (two: c1 << 8 | c2) */
   lu_vcd_long *longs;      /* open addressing, longer codes */
   size_t long_count, long_room;

@@ -82,30 +82,76 @@ static void suspect(tableau *t, const lu_fault *f, double p)
     suspect_net(t, f->net2, p, f);
 }
 
-/* Each fault of a set may be any member of its class: spreads the set's probability over them. */
+/* A set of one: each member of its class is an explanation of its own. */
+static bool spread_one(tableau *t, const lu_set *set, double p, double log, double explained)
+{
+  const lu_class *c = &t->s->classes[set->classes[0]];
+  for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next) {
+    const lu_member *x = &t->s->members[m];
+    lu_set one = *set;
+    one.faults[0] = x->fault;
+    suspect(t, &x->fault, p * exp(x->prior - c->prior));
+    if (!add_row(t, &one, log + x->prior - c->prior, explained, c->member_count))
+      return false;
+  }
+  return true;
+}
+
+enum { VARIANTS_MOST = 4 };
+
+/* The likeliest members of a class. */
+static unsigned likeliest(const lu_search *s, const lu_class *c, const lu_member **out)
+{
+  unsigned n = 0;
+  for (uint32_t m = c->first_member; m != UINT32_MAX; m = s->members[m].next) {
+    const lu_member *x = &s->members[m];
+    unsigned at = n < VARIANTS_MOST ? n++ : VARIANTS_MOST;
+    if (at == VARIANTS_MOST && x->prior <= out[VARIANTS_MOST - 1]->prior)
+      continue;
+    at = at == VARIANTS_MOST ? at - 1 : at;
+    for (; at > 0 && x->prior > out[at - 1]->prior; at--)
+      out[at] = out[at - 1];
+    out[at] = x;
+  }
+  return n;
+}
+
+/* Each fault of a set may be any member of its class: suspicion is spread over all of them; the
+ * likeliest combinations are listed. */
 static bool spread(tableau *t, const lu_set *set, double p, double log, double explained)
 {
+  if (set->count == 1 && set->classes[0] != UINT32_MAX)
+    return spread_one(t, set, p, log, explained);
+  const lu_member *choice[LU_FAULTS_MOST][VARIANTS_MOST];
+  unsigned count[LU_FAULTS_MOST], combinations = 1;
   for (size_t k = 0; k < set->count; k++) {
+    count[k] = 0;
     if (set->classes[k] == UINT32_MAX) {
       suspect(t, &set->faults[k], p);
-      if (set->count == 1 && !add_row(t, set, log, explained, 1))
-        return false;
       continue;
     }
     const lu_class *c = &t->s->classes[set->classes[k]];
-    for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next) {
-      const lu_member *x = &t->s->members[m];
-      double share = exp(x->prior - c->prior);
-      suspect(t, &x->fault, p * share);
-      if (set->count > 1 && (share < 0.02 || memcmp(&x->fault, &set->faults[k], sizeof x->fault) == 0))
-        continue;
-      lu_set one = *set;
-      one.faults[k] = x->fault;
-      if (!add_row(t, &one, log + log1p(share - 1), explained, c->member_count))
-        return false;
-    }
+    for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next)
+      suspect(t, &t->s->members[m].fault, p * exp(t->s->members[m].prior - c->prior));
+    count[k] = likeliest(t->s, c, choice[k]);
+    combinations *= count[k];
   }
-  return set->count == 1 || add_row(t, set, log, explained, 1);
+  for (unsigned i = 0; i < combinations; i++) {
+    lu_set one = *set;
+    double share = log;
+    unsigned rest = i;
+    for (size_t k = 0; k < set->count; k++) {
+      if (!count[k])
+        continue;
+      const lu_member *x = choice[k][rest % count[k]];
+      rest /= count[k];
+      one.faults[k] = x->fault;
+      share += x->prior - t->s->classes[set->classes[k]].prior;
+    }
+    if (!add_row(t, &one, share, explained, combinations))
+      return false;
+  }
+  return true;
 }
 
 static int by_log(const void *a, const void *b)

@@ -128,7 +128,8 @@ double lu_prior_log(const lu_network *n, const lu_priors *p, const lu_fault *f)
         acts[f->acts];
     break;
   case LU_FAULT_SWAP:
-    v = p->value[LU_PRIOR_swap];
+    near = neighbours(n, f->net, f->net2, &one_part);
+    v = p->value[LU_PRIOR_swap] * (near ? 1 : n->nets[f->net].carries & n->nets[f->net2].carries ? 0.1 : 0.001);
     break;
   case LU_FAULT_DEAD:
     v = p->value[f->lost == LU_LOST_OUTPUTS  ? LU_PRIOR_chip_outputs

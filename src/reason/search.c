@@ -5,9 +5,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 40, PARTNERS_MOST = 1200, SETS_MOST = 400, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PARTNERS_MOST = 500, SETS_MOST = 400, TELLING = 30, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
+/* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
+ * "anything can be there" must not beat a fault that gives half of what is wrong. */
+static const double unknown_share = 0.42;
 
 /* --- what a hypothesis costs on the samples -------------------------------------------------------- */
 
@@ -27,7 +30,7 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
       unknown &= changed & k->steady[s];
     }
     double was = j->wrong_cost * __builtin_popcountll(k->healthy[s]);
-    double now = j->wrong_cost * __builtin_popcountll(bad) + unknown_cost * __builtin_popcountll(unknown);
+    double now = j->wrong_cost * __builtin_popcountll(bad) + unknown_share * j->wrong_cost * __builtin_popcountll(unknown);
     c->total += now;
     c->wrong |= bad != 0;
     if (now < was)
@@ -203,6 +206,8 @@ static bool add_fault(lu_search *s, const lu_fault *f)
       k->gain = useful ? c.gain : 0;
       k->harm = c.harm;
       k->exact = useful && !c.wrong;
+      for (size_t r = 0; r < s->joint->look_count; r++)
+        k->columns |= s->joint->looks[r].view->changed;
     }
     if (!add_member(s, k, f))
       return false;
@@ -491,14 +496,95 @@ static int by_cost(const void *a, const void *b)
   return memcmp(x->classes, y->classes, sizeof x->classes);
 }
 
-/* The cost of a set when it is to be better than its base: gives up at the first sign of none. */
-static bool improves(lu_search *s, lu_set *x, double base)
+/* What a base set leaves wrong, sample by sample, so that extensions of it can be judged early. */
+typedef struct rest {
+  double cost[LU_READINGS_MOST][LU_SAMPLES_MOST];
+  uint64_t columns;
+  unsigned count;                  /* samples, those that are wrong first */
+  uint8_t look[LU_READINGS_MOST * LU_SAMPLES_MOST];
+  uint16_t sample[LU_READINGS_MOST * LU_SAMPLES_MOST];
+} rest;
+
+static void order_rest(const lu_joint *j, rest *r)
 {
-  cost c;
-  uint64_t hash;
-  bool wide, floats;
-  if (!set_cost(s, x->faults, x->count, x->undriven, false, &c, &hash, &wide, &floats))
-    return false;
+  unsigned wrong = 0, right = 0, n = 0;
+  static const double none = 0;
+  for (int pass = 0; pass < 2; pass++)
+    for (size_t k = 0; k < j->look_count; k++)
+      for (unsigned i = 0; i < j->looks[k].sample_count; i++)
+        if ((r->cost[k][i] > none) == (pass == 0)) {
+          r->look[n] = (uint8_t)k;
+          r->sample[n++] = (uint16_t)i;
+          pass ? right++ : wrong++;
+        }
+  /* one that is right after each two that are wrong, as far as they go */
+  uint8_t look[LU_READINGS_MOST * LU_SAMPLES_MOST];
+  uint16_t sample[LU_READINGS_MOST * LU_SAMPLES_MOST];
+  for (unsigned at = 0, w = 0, g = wrong; at < n; at++) {
+    bool take_right = w == wrong || (at % 3 == 2 && g < n);
+    unsigned from = take_right ? g++ : w++;
+    look[at] = r->look[from];
+    sample[at] = r->sample[from];
+  }
+  memcpy(r->look, look, n * sizeof *look);
+  memcpy(r->sample, sample, n * sizeof *sample);
+  r->count = n;
+}
+
+static bool leave(lu_search *s, const lu_set *x, rest *r)
+{
+  lu_joint *j = s->joint;
+  r->columns = 0;
+  for (size_t k = 0; k < j->look_count; k++) {
+    uint64_t hash;
+    bool wide, floats;
+    const lu_look *l = &j->looks[k];
+    bool compiled = lu_joint_compile(j, k, x->faults, x->count, x->undriven, &hash, &wide, &floats);
+    if (wide)
+      return false;
+    for (unsigned i = 0; i < l->sample_count; i++) {
+      cost c = {0};
+      sample_cost(j, l, i, i + 1, compiled, &c);
+      r->cost[k][i] = c.total;
+      uint64_t value = 0, unknown = 0, bad = l->healthy[i];
+      if (compiled) {
+        lu_view_word(l->view, l->evidence, l->sample[i], &value, &unknown);
+        bad = (l->healthy[i] & ~l->view->changed) | ((value ^ l->got[i]) & l->view->changed & l->steady[i]) | unknown;
+      }
+      r->columns |= bad;
+    }
+  }
+  order_rest(j, r);
+  return true;
+}
+
+/* The cost of an extension, looked at only as far as it promises to be better than its base. */
+static bool improves(lu_search *s, lu_set *x, const rest *r, double base)
+{
+  lu_joint *j = s->joint;
+  bool compiled[LU_READINGS_MOST];
+  for (size_t k = 0; k < j->look_count; k++) {
+    uint64_t hash;
+    bool wide, floats;
+    compiled[k] = lu_joint_compile(j, k, x->faults, x->count, x->undriven, &hash, &wide, &floats);
+    if (wide)
+      return false;
+  }
+  s->hypotheses++;
+  cost c = {0};
+  double was = 0;
+  for (unsigned at = 0; at < r->count; at++) {
+    const lu_look *l = &j->looks[r->look[at]];
+    sample_cost(j, l, r->sample[at], r->sample[at] + 1u, compiled[r->look[at]], &c);
+    was += r->cost[r->look[at]][r->sample[at]];
+    if ((at == 11 || at == 35) && c.wrong && c.total >= was)
+      return false;
+    if (at == 71 && c.wrong) { /* good enough to rank it */
+      x->cost = base + (c.total - was) * ((double)r->count / (at + 1));
+      x->exact = false;
+      return x->cost < base;
+    }
+  }
   x->cost = c.total;
   x->exact = !c.wrong;
   return c.total < base;
@@ -523,7 +609,7 @@ static size_t helpers(const lu_search *s, lu_set *out, size_t most)
   size_t n = 0;
   for (size_t i = 0; i < s->class_count; i++) {
     const lu_class *c = &s->classes[i];
-    if (c->wide || c->gain <= 0)
+    if (c->wide || c->gain <= c->harm)
       continue;
     lu_set none = {.undriven = LU_LEVEL_HIGH};
     lu_set x = extend(s, &none, (uint32_t)i);
@@ -560,17 +646,22 @@ static void keep_best(lu_set *beam, size_t *count, size_t most, const lu_set *x)
   beam[at] = *x;
 }
 
-/* One level deeper: each set of the beam with each helper. */
+/* One level deeper: each set of the beam with each helper that reaches what it leaves wrong. */
 static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set *partners, size_t partner_count,
                    lu_set *next, size_t *next_count, bool *found)
 {
+  rest *r = LU_NEW(s->joint->mem, rest, 1);
   *next_count = 0;
-  for (size_t b = 0; b < count; b++)
+  if (!r)
+    return false;
+  for (size_t b = 0; b < count; b++) {
+    if (!leave(s, &beam[b], r))
+      continue;
     for (size_t p = 0; p < partner_count; p++) {
-      if (has_class(&beam[b], partners[p].classes[0]))
+      if (has_class(&beam[b], partners[p].classes[0]) || !(s->classes[partners[p].classes[0]].columns & r->columns))
         continue;
       lu_set x = extend(s, &beam[b], partners[p].classes[0]);
-      if (!improves(s, &x, beam[b].cost))
+      if (!improves(s, &x, r, beam[b].cost))
         continue;
       if (x.exact && s->set_count < SETS_MOST) {
         size_t before = s->set_count;
@@ -580,35 +671,49 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
       }
       keep_best(next, next_count, BEAM, &x);
     }
+  }
   return true;
 }
 
 /* Around each explanation found: the same with one fault exchanged. */
 static bool look_around(lu_search *s, const lu_set *partners, size_t partner_count)
 {
+  rest *r = LU_NEW(s->joint->mem, rest, 1);
   size_t found = s->set_count < 8 ? s->set_count : 8;
-  for (size_t i = 0; i < found; i++)
+  for (size_t i = 0; r && i < found; i++)
     for (size_t k = 0; k < s->sets[i].count; k++) {
-      lu_set rest = {.undriven = LU_LEVEL_HIGH};
+      lu_set base = {.undriven = LU_LEVEL_HIGH};
       for (size_t m = 0; m < s->sets[i].count; m++)
         if (m != k)
-          rest = extend(s, &rest, s->sets[i].classes[m]);
+          base = extend(s, &base, s->sets[i].classes[m]);
+      if (!leave(s, &base, r))
+        continue;
       for (size_t p = 0; p < partner_count && s->set_count < SETS_MOST; p++) {
-        if (has_class(&rest, partners[p].classes[0]))
+        if (has_class(&base, partners[p].classes[0]) || !(s->classes[partners[p].classes[0]].columns & r->columns))
           continue;
-        lu_set x = extend(s, &rest, partners[p].classes[0]);
-        if (improves(s, &x, 1e300) && x.exact && !verify(s, &x))
+        lu_set x = extend(s, &base, partners[p].classes[0]);
+        if (improves(s, &x, r, 1e300) && x.exact && !verify(s, &x))
           return false;
       }
     }
-  return true;
+  return r;
+}
+
+/* Some verified set says what nearly every bit is; sets that only say "anything can be there" do
+ * not end the search. */
+static bool told_all(const lu_search *s)
+{
+  for (size_t i = 0; i < s->set_count; i++)
+    if ((double)s->sets[i].unknown * unknown_cost < TELLING)
+      return true;
+  return false;
 }
 
 bool lu_search_sets(lu_search *s)
 {
   if (!verify_singles(s))
     return false;
-  if (s->set_count)
+  if (told_all(s))
     return true;
   if (!add_pairs(s, false))
     return false;
@@ -625,7 +730,7 @@ bool lu_search_sets(lu_search *s)
     bool found = false;
     if (!deepen(s, beam, count, partners, partner_count, next, &next_count, &found))
       return false;
-    if (found)
+    if (found && told_all(s))
       return depth > 2 || s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
     lu_set *t = beam;
     beam = next;

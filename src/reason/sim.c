@@ -540,7 +540,7 @@ static void pass_on(lu_sim *s, const lu_elem *e, uint16_t from, uint16_t to, lu_
     return;
   lu_fn hi, lo, no;
   others(s, from, m, &hi, &lo);
-  if (e->cell->kind == LU_CELL_TRANSCEIVER) { /* an active part: what floats at its input is a level */
+  if (e->cell->kind == LU_CELL_TRANSCEIVER && e->cell->has_gate) { /* active: what floats is a level */
     hi = resolve(&hi, &lo, floats_high(s, net_of(s, from)));
     lo = lu_fn_not(hi);
   } else {

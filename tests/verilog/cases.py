@@ -331,7 +331,7 @@ def judge_case(block, case, out, program):
     if got.returncode != 1:
         return 'missed', 'exit status %d: %s' % (got.returncode, got.stderr.decode()[:200].strip())
     answer = json.loads(got.stdout)
-    suspects = [s['net'] for s in answer['suspects']]
+    suspects = [s['net'] or s.get('part') for s in answer['suspects']]  # a dead part has no net
     explanations = [e['faults'] for e in answer['explanations']]
     earned = {}
 
@@ -339,8 +339,11 @@ def judge_case(block, case, out, program):
         """Is there an explanation with that net that gives the dump?  Else the net at a level, as the simplest try."""
         if net not in earned:
             own = [e for e in explanations if any(net in nets_of(f) for f in e)][:6]
-            own += [[{'kind': 'stuck', 'net': net, 'level': v}] for v in ('high', 'low')]
-            earned[net] = net in block.model['nets'] and any(gives(block, e, dump) for e in own if len(e) <= len(case['faults']))
+            if net in block.model['types']:
+                own += [[{'kind': 'dead', 'part': net, 'lost': v}] for v in ('outputs', 'writes', 'all')]
+            elif net in block.model['nets']:
+                own += [[{'kind': 'stuck', 'net': net, 'level': v}] for v in ('high', 'low')]
+            earned[net] = any(gives(block, e, dump) for e in own if len(e) <= len(case['faults']))
         return earned[net]
     place = 'first'
     true_nets = [n for f in case['faults'] if f['kind'] != 'dead' for n in nets_of(f)]

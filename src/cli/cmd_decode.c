@@ -1,17 +1,17 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup decode: a dump goes in, suspect nets and pins come out. */
-#include "cli/findings.h"
+#include "cli/bench.h"
+#include "cli/judge.h"
 #include "cli/readings.h"
+#include "cli/record.h"
 #include "cli/session.h"
-#include "reason/symptoms.h"
 #include "report/report.h"
 
-#include <math.h>
 #include <string.h>
 
 typedef struct args {
   lu_reading_args reading;
-  const char *board, *run;
+  const char *board, *run, *job;
   bool json;
   lu_texts operands;
 } args;
@@ -28,85 +28,60 @@ static int show(lu_run *run, const lu_finding *f, bool json)
   return f->verdict[0] == 'f' ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
 }
 
-/* The symptoms of each reading, told one after the other. */
-static lu_status add_symptoms(lu_session *s, const lu_reading *readings, size_t count, lu_finding *f)
+static lu_status read_all(lu_session *s, const args *a, lu_reading **readings, size_t *count)
 {
-  size_t room = 0;
-  for (size_t r = 0; r < count; r++) {
-    lu_symptoms found;
-    const lu_reading *x = &readings[r];
-    lu_symptom_query q = {.passes = x->passes,
-                          .pass_count = x->pass_count,
-                          .expected = x->evidence.known.at ? &x->evidence.known : NULL,
-                          .written = x->evidence.know == LU_KNOW_WRITTEN};
-    lu_status bad = lu_symptoms_find(&q, s->mem, &found, &s->err);
-    if (bad)
-      return bad;
-    f->wrong_words += found.wrong_words;
-    for (size_t i = 0; i < found.count; i++) {
-      lu_said_symptom *p = lu_arena_grow(s->mem, f->symptoms, f->symptom_count, &room, sizeof *p);
-      if (!p)
-        return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
-      f->symptoms = p;
-      const char *text = count > 1 ? lu_arena_printf(s->mem, "%s: %s", x->name, found.at[i].text) : found.at[i].text;
-      p[f->symptom_count++] = (lu_said_symptom){found.at[i].kind, text};
-    }
-  }
-  return LU_OK;
-}
-
-static lu_status explain(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_finding **out)
-{
-  lu_priors priors;
-  lu_evidence *evidence = LU_NEW(s->mem, lu_evidence, count);
-  lu_result *result;
-  double noise = 0;
-  lu_status bad = lu_priors_of(readings[0].evidence.network->board, &priors, &s->err);
-  if (!bad && !evidence)
-    bad = lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  for (size_t i = 0; !bad && i < count; i++) {
-    evidence[i] = readings[i].evidence;
-    noise = fmax(noise, readings[i].noise);
-  }
-  if (!bad)
-    bad = lu_explain(evidence, count, &priors, noise, s->mem, &result, &s->err);
-  if (bad)
-    return bad;
-  lu_finding *f = lu_findings_of(result, plain, s->mem);
-  if (!f)
-    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  for (size_t i = 0; i < count; i++) {
-    const lu_evidence *e = &readings[i].evidence;
-    f->words += e->got.held_count;
-    f->width = e->network->data_bits > f->width ? e->network->data_bits : f->width;
-    f->passes = (unsigned)readings[i].pass_count > f->passes ? (unsigned)readings[i].pass_count : f->passes;
-    f->unsteady_bits += readings[i].unsteady_bits;
-    if (!plain && count == 1)
-      f->block = readings[i].name;
-    for (size_t k = 0; k < e->network->note_count; k++)
-      lu_session_note(s, e->network->notes[k]);
-  }
-  bad = add_symptoms(s, readings, count, f);
-  f->notes = s->notes;
-  f->note_count = s->note_count;
-  *out = f;
-  return bad;
+  *count = 1;
+  return a->run ? lu_readings_of_run(s, a->run, readings, count) : lu_readings_of_args(s, &a->reading, &a->operands, readings);
 }
 
 static lu_status decode_all(lu_session *s, const args *a, lu_finding **out)
 {
   lu_reading *readings = NULL;
   size_t count = 0;
-  lu_status bad = LU_OK;
-  if (a->board)
-    bad = lu_session_board(s, a->board);
-  if (!bad && a->run)
-    bad = lu_readings_of_run(s, a->run, &readings, &count);
-  else if (!bad) {
-    count = 1;
-    bad = lu_readings_of_args(s, &a->reading, &a->operands, &readings);
-  }
-  return bad ? bad : explain(s, readings, count, !a->board, out);
+  lu_status bad = a->board ? lu_session_board(s, a->board) : LU_OK;
+  if (!bad)
+    bad = read_all(s, a, &readings, &count);
+  return bad ? bad : lu_judge(s, readings, count, !a->board, NULL, out);
+}
+
+/* The board that a job works with: its own, or the one given, which then becomes its own. */
+static lu_status job_board(lu_bench *b, const args *a)
+{
+  if (lu_bench_board_name(b) && a->board)
+    return lu_fail(&b->s->err, LU_ERR_USAGE, 0, 0, "%.100s has a board file of its own; leave out --board", a->job);
+  if (!a->board)
+    return lu_bench_board_name(b) ? lu_bench_board(b) : LU_OK;
+  size_t count;
+  lu_status bad = lu_session_board(b->s, a->board);
+  lu_job_file *files = bad ? NULL : lu_bench_files(b->s, 0, NULL, "board", &count);
+  return bad ? bad : lu_bench_add(b, "board", lu_arena_printf(b->s->mem, "board file %s", a->board), NULL, files, count, NULL);
+}
+
+static lu_status decode_for_job(lu_session *s, const args *a, lu_finding **out)
+{
+  lu_bench *b = NULL;
+  lu_record r = {.args = &a->reading, .run = a->run, .dumps = &a->operands};
+  lu_reading *readings = NULL;
+  lu_result *result;
+  uint64_t id = 0;
+  lu_status bad = lu_bench_open(s, a->job, LU_JOB_WRITE, &b);
+  if (!bad)
+    bad = job_board(b, a);
+  bool plain = !s->board;
+  r.first_file = s->file_count;
+  if (!bad && a->run && plain)
+    bad = lu_fail(&s->err, LU_ERR_USAGE, 0, 0, "--run needs a board file: the job has none, give --board");
+  if (!bad)
+    bad = read_all(s, a, &readings, &r.count);
+  r.readings = readings;
+  if (!bad)
+    bad = lu_record_dump(b, &r, &id);
+  if (!bad)
+    bad = lu_judge(s, readings, r.count, plain, &result, out);
+  if (!bad)
+    bad = lu_record_result(b, &r, id, result, *out);
+  lu_bench_close(b);
+  return bad;
 }
 
 static int decode(lu_run *run, void *opaque)
@@ -114,7 +89,7 @@ static int decode(lu_run *run, void *opaque)
   args *a = opaque;
   if (!a->run && !a->operands.count && !a->reading.log)
     return lu_say_usage(run, "decode: expects a DUMP, --log FILE or --run FILE");
-  if (a->run && !a->board)
+  if (a->run && !a->board && !a->job)
     return lu_say_usage(run, "decode: --run needs --board");
   if (a->reading.expect && a->reading.wrote)
     return lu_say_usage(run, "decode: give either --expect or --wrote, not both");
@@ -122,7 +97,7 @@ static int decode(lu_run *run, void *opaque)
   if (!s)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
   lu_finding *f = NULL;
-  lu_status bad = decode_all(s, a, &f);
+  lu_status bad = a->job ? decode_for_job(s, a, &f) : decode_all(s, a, &f);
   int code = bad ? lu_say_error(run, &s->err) : show(run, f, a->json);
   lu_session_end(s);
   return code;
@@ -140,6 +115,7 @@ static const lu_option options[] = {
     {"log", 0, LU_OPT_TEXT, AT(reading.log), 0, 0, "FILE", "failures that a memory test printed"},
     {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
     {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
+    {"job", 0, LU_OPT_TEXT, AT(job), 0, 0, "JOB", "keep dumps and result in this job, and use its board file"},
     {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
     {0},
 };

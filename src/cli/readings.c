@@ -338,10 +338,7 @@ static const char *beside(lu_session *s, const char *file, const char *path)
   if (!path || path[0] == '/' || !slash)
     return path;
   const char *full = lu_arena_printf(s->mem, "%.*s/%s", (int)(slash - file), file, path);
-  FILE *f = full ? fopen(full, "rb") : NULL;
-  if (f)
-    fclose(f);
-  return f ? full : path;
+  return full && lu_session_has(s, full) ? full : path;
 }
 
 static lu_status run_reading(lu_session *s, const char *path, const run_item *x, lu_reading *r)

@@ -43,13 +43,26 @@ lu_status lu_session_file(lu_session *s, const char *path, lu_bytes *out)
 {
   if (s->file_count == LU_FILES_MOST)
     return lu_fail(&s->err, LU_ERR_LIMIT, 0, 0, "more than %d files", LU_FILES_MOST);
-  lu_status bad = lu_file_open(path, 0, &s->files[s->file_count], &s->err);
+  lu_file *file = &s->files[s->file_count];
+  lu_status bad = LU_OK;
+  if (s->kept && s->kept(s->kept_from, path, out))
+    *file = (lu_file){.bytes = *out};
+  else
+    bad = lu_file_open(path, 0, file, &s->err);
   if (bad)
     return lu_fail_source(&s->err, bad, path);
-  *out = s->files[s->file_count++].bytes;
+  s->names[s->file_count++] = path;
+  *out = file->bytes;
   if (!out->len)
     return lu_fail_source(&s->err, lu_fail(&s->err, LU_ERR_SYNTAX, 0, 0, "the file is empty"), path);
   return LU_OK;
+}
+
+bool lu_session_has(const lu_session *s, const char *path)
+{
+  struct stat st;
+  lu_bytes b;
+  return (s->kept && s->kept(s->kept_from, path, &b)) || !strcmp(path, "-") || stat(path, &st) == 0;
 }
 
 /* A path in a board file is meant from where that file stands. */
@@ -193,12 +206,6 @@ lu_status lu_session_words(lu_session *s, const char *path, const lu_block_shape
   return bad ? lu_fail_source(&s->err, bad, path) : LU_OK;
 }
 
-static bool file_exists(const char *path)
-{
-  struct stat st;
-  return !strcmp(path, "-") || stat(path, &st) == 0;
-}
-
 /* How many words of a spread sample agree. */
 static size_t agreement(const lu_contents *c, unsigned variant, const lu_network *n, unsigned bytes, const lu_words *got)
 {
@@ -243,7 +250,7 @@ static lu_status named_contents(lu_session *s, const char *name, const lu_networ
 
 lu_status lu_session_contents(lu_session *s, const char *what, const lu_network *n, const lu_words *got, lu_words *out)
 {
-  if (!file_exists(what))
+  if (!lu_session_has(s, what))
     return named_contents(s, what, n, got, out);
   lu_block_shape shape = lu_session_shape(n);
   return lu_session_words(s, what, &shape, UINT64_MAX, out);

@@ -17,6 +17,11 @@ typedef struct lu_session {
   lu_board *board;       /* NULL until loaded */
   size_t file_count;
   lu_file files[LU_FILES_MOST];
+  const char *names[LU_FILES_MOST]; /* as they were asked for */
+  /* Files that stand elsewhere than on the disk (in a job): asked first. False: not there either.
+   * NULL: none. */
+  bool (*kept)(void *from, const char *path, lu_bytes *out);
+  void *kept_from;
   size_t note_count, note_room;
   const char **notes;
 } lu_session;
@@ -24,6 +29,9 @@ typedef struct lu_session {
 lu_session *lu_session_new(lu_run *run);
 void lu_session_end(lu_session *s);
 bool lu_session_note(lu_session *s, const char *text);
+
+/* True if a file of that name can be read. */
+bool lu_session_has(const lu_session *s, const char *path);
 
 /* Each returns LU_OK or fills s->err with the file's name as source. */
 LU_MUST_USE lu_status lu_session_file(lu_session *s, const char *path, lu_bytes *out);

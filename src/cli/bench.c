@@ -1,0 +1,122 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/bench.h"
+
+#include <jansson.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const lu_job_file *file_named(const lu_job_entry *e, const char *name)
+{
+  for (size_t i = 0; e && i < e->file_count; i++)
+    if (!strcmp(e->files[i].name, name))
+      return &e->files[i];
+  return NULL;
+}
+
+static bool from_job(void *from, const char *path, lu_bytes *out)
+{
+  lu_bench *b = from;
+  const lu_job_file *f = file_named(b->focus, path);
+  if (!f)
+    f = file_named(b->board, path);
+  if (!f)
+    return false;
+  lu_job_file *kept = (lu_job_file *)(uintptr_t)f;
+  if (!kept->bytes.at && lu_job_bytes(b->job, f->sha256, b->s->mem, &kept->bytes, NULL))
+    return false;
+  *out = kept->bytes;
+  return true;
+}
+
+lu_status lu_bench_open(lu_session *s, const char *path, lu_job_mode mode, lu_bench **out)
+{
+  lu_bench *b = LU_NEW(s->mem, lu_bench, 1);
+  if (!b)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  b->s = s;
+  b->path = path;
+  lu_status bad = lu_job_open(path, mode, &b->job, &s->err);
+  if (!bad)
+    bad = lu_job_entries(b->job, s->mem, &b->entries, &b->count, &s->err);
+  for (size_t i = 0; !bad && i < b->count; i++)
+    if (b->entries[i].id != i + 1)
+      bad = lu_fail(&s->err, LU_ERR_SYNTAX, 0, 0, "the job is damaged: entry %llu stands where entry %zu should",
+                    (unsigned long long)b->entries[i].id, i + 1);
+    else if (!strcmp(b->entries[i].kind, "board"))
+      b->board = &b->entries[i];
+  if (bad) {
+    s->err.source = path;
+    lu_job_close(b->job);
+    return bad;
+  }
+  s->kept = from_job;
+  s->kept_from = b;
+  *out = b;
+  return LU_OK;
+}
+
+void lu_bench_close(lu_bench *b)
+{
+  if (!b)
+    return;
+  lu_job_close(b->job);
+  b->job = NULL;
+}
+
+const char *lu_bench_board_name(const lu_bench *b)
+{
+  return b->board && b->board->file_count ? b->board->files[0].name : NULL;
+}
+
+lu_status lu_bench_board(lu_bench *b)
+{
+  const char *name = lu_bench_board_name(b);
+  if (!name)
+    return lu_fail_source(&b->s->err, lu_fail(&b->s->err, LU_ERR_MISSING, 0, 0,
+                                              "the job has no board file; 'lineup job new --board FILE JOB' makes one that has"),
+                          b->path);
+  return lu_session_board(b->s, name);
+}
+
+lu_status lu_bench_add(lu_bench *b, const char *kind, const char *text, struct json_t *body, lu_job_file *files,
+                       size_t file_count, uint64_t *id)
+{
+  char *dumped = body ? json_dumps(body, JSON_COMPACT) : NULL;
+  json_decref(body);
+  lu_job_entry e = {.kind = kind, .text = text, .body = dumped ? dumped : "{}", .file_count = file_count, .files = files};
+  lu_status bad = !text || (body && !dumped) ? lu_fail(&b->s->err, LU_ERR_NOMEM, 0, 0, "no room")
+                                             : lu_job_append(b->job, &e, id, &b->s->err);
+  free(dumped);
+  if (bad && b->s->err.source)
+    b->s->err.source = b->path;
+  return bad;
+}
+
+static bool among(const lu_texts *t, const char *name)
+{
+  for (size_t i = 0; t && i < t->count; i++) {
+    const char *eq = strchr(t->at[i], '=');
+    if (!strcmp(t->at[i], name) || (eq && !strcmp(eq + 1, name)))
+      return true;
+  }
+  return false;
+}
+
+lu_job_file *lu_bench_files(lu_session *s, size_t first, const lu_texts *dumps, const char *role, size_t *count)
+{
+  lu_job_file *list = LU_NEW(s->mem, lu_job_file, s->file_count + 1);
+  *count = 0;
+  for (size_t i = first; list && i < s->file_count; i++) {
+    bool known = false;
+    for (size_t k = 0; k < *count; k++)
+      known |= !strcmp(list[k].name, s->names[i]);
+    if (!known)
+      list[(*count)++] = (lu_job_file){.role = among(dumps, s->names[i]) ? "dump" : role, .name = s->names[i], .bytes = s->files[i].bytes};
+  }
+  return list;
+}
+
+const lu_job_entry *lu_bench_entry(const lu_bench *b, uint64_t id)
+{
+  return id >= 1 && id <= b->count ? &b->entries[id - 1] : NULL;
+}

@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_CLI_RECORD_H
+#define LU_CLI_RECORD_H
+/* What decode leaves in a job: the dumps with all that is needed to judge them again, and the
+ * result. */
+#include "cli/bench.h"
+#include "cli/readings.h"
+#include "data/finding.h"
+#include "reason/explain.h"
+
+typedef struct lu_record {
+  const lu_reading_args *args;
+  const char *run;             /* run file, or NULL */
+  const lu_texts *dumps;
+  size_t first_file;           /* the session's first file that is not the board's */
+  const lu_reading *readings;
+  size_t count;
+} lu_record;
+
+/* *id: the dump's entry. */
+LU_MUST_USE lu_status lu_record_dump(lu_bench *b, const lu_record *r, uint64_t *id);
+LU_MUST_USE lu_status lu_record_result(lu_bench *b, const lu_record *r, uint64_t dump, const lu_result *result,
+                                       const lu_finding *f);
+
+#endif

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PARTNERS_MOST = 500, SETS_MOST = 400, TELLING = 30, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 120, TELLING = 30, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -419,25 +419,57 @@ bool lu_search_classes(lu_search *s)
 
 /* --- sets ----------------------------------------------------------------------------------------------------- */
 
+/* A verified set with the very same effect, or NULL. */
+static const lu_set *same_effect(const lu_search *s, const lu_set *x)
+{
+  for (size_t i = 0; i < s->set_count; i++)
+    if (s->sets[i].hash == x->hash)
+      return &s->sets[i];
+  return NULL;
+}
+
+/* What a set gets wrong and says nothing of, over every word of every reading. */
+static uint64_t count_all(lu_search *s, lu_set *x, bool *known)
+{
+  lu_joint *j = s->joint;
+  uint64_t total = 0;
+  x->wrong = x->unknown = x->hash = 0;
+  *known = false;
+  for (int pass = 0; pass < 2 && !*known; pass++)
+    for (size_t r = 0; r < j->look_count; r++) {
+      uint64_t hash, wrong = 0, unknown = 0, columns;
+      bool wide, floats;
+      const lu_look *k = &j->looks[r];
+      bool compiled = lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats);
+      if (!pass) { /* first only the effect: it may be known */
+        x->hash = (x->hash ^ (compiled ? hash : 0)) * 0x9e3779b97f4a7c15u + r + 1;
+        const lu_set *twin = r + 1 == j->look_count ? same_effect(s, x) : NULL;
+        if (twin) {
+          x->wrong = twin->wrong;
+          x->unknown = twin->unknown;
+          *known = true;
+        }
+        continue;
+      }
+      if (compiled && !wide)
+        lu_view_count(k->view, k->evidence, UINT64_MAX, &wrong, &unknown, &columns);
+      else
+        wrong = k->wrong;
+      x->wrong += wrong;
+      x->unknown += unknown;
+      total += k->evidence->got.count * (uint64_t)__builtin_popcountll(k->all);
+    }
+  return total;
+}
+
 /* Compares a set with every word; keeps it when nothing is wrong, or when it is the best so far. */
 static bool verify(lu_search *s, lu_set *x)
 {
   lu_joint *j = s->joint;
-  x->wrong = x->unknown = 0;
-  uint64_t total = 0;
-  for (size_t r = 0; r < j->look_count; r++) {
-    uint64_t hash, wrong = 0, unknown = 0, columns;
-    bool wide, floats;
-    if (lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats) && !wide)
-      lu_view_count(j->looks[r].view, j->looks[r].evidence, UINT64_MAX, &wrong, &unknown, &columns);
-    else
-      wrong = j->looks[r].wrong;
-    x->wrong += wrong;
-    x->unknown += unknown;
-    total += j->looks[r].evidence->got.count * (uint64_t)__builtin_popcountll(j->looks[r].all);
-  }
+  bool known;
+  uint64_t total = count_all(s, x, &known);
   double allowed = j->wrong_cost > 20 ? 0 : 3 * exp(-j->wrong_cost) * (double)total + 3;
-  x->exact = (double)x->wrong <= allowed;
+  x->exact = known || (double)x->wrong <= allowed;
   if (!x->exact) {
     double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
     double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
@@ -657,7 +689,7 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
   for (size_t b = 0; b < count; b++) {
     if (!leave(s, &beam[b], r))
       continue;
-    for (size_t p = 0; p < partner_count; p++) {
+    for (size_t p = beam[b].count == 1 ? b + 1 : 0; p < partner_count; p++) {
       if (has_class(&beam[b], partners[p].classes[0]) || !(s->classes[partners[p].classes[0]].columns & r->columns))
         continue;
       lu_set x = extend(s, &beam[b], partners[p].classes[0]);
@@ -699,12 +731,14 @@ static bool look_around(lu_search *s, const lu_set *partners, size_t partner_cou
   return r;
 }
 
-/* Some verified set says what nearly every bit is; sets that only say "anything can be there" do
- * not end the search. */
-static bool told_all(const lu_search *s)
+/* The search may end at this number of faults: some verified set says what nearly every bit is (sets
+ * that only say "anything can be there" do not count), and it is no less likely than sets of one
+ * fault more usually are. */
+static bool told_all(const lu_search *s, size_t depth)
 {
+  double usual = -9.0 * (double)(depth + 1);
   for (size_t i = 0; i < s->set_count; i++)
-    if ((double)s->sets[i].unknown * unknown_cost < TELLING)
+    if ((double)s->sets[i].unknown * unknown_cost < TELLING && s->sets[i].prior > usual)
       return true;
   return false;
 }
@@ -713,30 +747,32 @@ bool lu_search_sets(lu_search *s)
 {
   if (!verify_singles(s))
     return false;
-  if (told_all(s))
+  if (told_all(s, 1))
     return true;
   if (!add_pairs(s, false))
     return false;
   lu_arena *mem = s->joint->mem;
-  lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, BEAM),
-         *next = LU_NEW(mem, lu_set, BEAM);
+  lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, PAIRS_MOST),
+         *next = LU_NEW(mem, lu_set, PAIRS_MOST);
   if (!partners || !beam || !next)
     return false;
-  size_t partner_count = helpers(s, partners, PARTNERS_MOST), count = 0, next_count;
-  for (; count < BEAM && count < partner_count; count++)
-    beam[count] = partners[count];
-  s->pairs_done = partner_count < PARTNERS_MOST && partner_count <= BEAM;
+  size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
+  size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;
+  memcpy(beam, partners, count * sizeof *beam);
+  s->pairs_done = partner_count <= PAIRS_MOST;
   for (size_t depth = 2; depth <= LU_FAULTS_MOST && count; depth++) {
     bool found = false;
     if (!deepen(s, beam, count, partners, partner_count, next, &next_count, &found))
       return false;
-    if (found && told_all(s))
-      return depth > 2 || s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
+    if (found && told_all(s, depth))
+      return s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
     lu_set *t = beam;
     beam = next;
     next = t;
     count = next_count;
   }
+  if (s->set_count)
+    return look_around(s, partners, partner_count);
   for (size_t i = 0; i < count && i < 4; i++)
     if (!verify(s, &beam[i]))
       return false;

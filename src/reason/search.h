@@ -34,6 +34,7 @@ typedef struct lu_set {
   double cost;
   double prior;
   bool exact;
+  uint64_t hash;           /* of its effect, once verified */
   uint64_t wrong, unknown; /* over the whole readings, once verified */
 } lu_set;
 

@@ -187,7 +187,7 @@ def pad_at(board, ref, number):
 def ipc356(board):
     out = ['C  Layout of an invented board: %s' % board.title, 'P  JOB   %s' % board.title, 'P  UNITS CUST 0', 'P  DIM   N']
     inch = lambda mm: int(round(mm / 25.4 * 10000))
-    taken, rows = [], []
+    taken, rows, tracks = [], [], []
     for name, pins in board.nets().items():
         for ref, number in pins:
             x, y = pad_at(board, ref, number)
@@ -203,7 +203,10 @@ def ipc356(board):
         if name in ('+5V', 'GND') or len(pins) < 2:
             continue
         spots = [pad_at(board, *p) for p in pins]
-        for a, b in list(zip(spots, spots[1:]))[:2]:
+        for turns, (a, b) in enumerate(zip(spots, spots[1:])):
+            if turns > 1:                    # pin to pin on the solder side
+                tracks.append((name, 2, a, b))
+                continue
             mid_x, mid_y = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
             x, y, turn = mid_x, mid_y, 0
             while any(math.hypot(x - px, y - py) < 1.2 for px, py in taken):
@@ -211,9 +214,18 @@ def ipc356(board):
                 x, y = mid_x + 0.3 * turn * math.cos(turn), mid_y + 0.3 * turn * math.sin(turn)
             taken.append((x, y))
             rows.append((name, 'VIA', '', 'M', 160, x, y, 280))
+            tracks += [(name, 1, a, (x, y)), (name, 2, (x, y), b)]
     for name, ref, pin, middle, hole, x, y, width in sorted(rows, key=lambda r: r[0]):
         out.append('317%-14s   %-6s%-5s%sD%04dPA00X%+07dY%+07dX%04dY0000R000 S0' % (
             name.upper(), ref, pin, middle, hole, inch(x), inch(y), width))
+    for name, layer, a, b in sorted(tracks):
+        out.append('378%-14s L%02d X0100 X%+07dY%+07dX%+07dY%+07d' % (
+            name.upper(), layer, inch(a[0]), inch(a[1]), inch(b[0]), inch(b[1])))
+    xs, ys = [inch(x) for x, y in taken], [inch(y) for x, y in taken]
+    left, right, low, high = min(xs) - 2000, max(xs) + 2000, min(ys) - 2000, max(ys) + 2000
+    corners = [(left, low), (right, low), (right, high), (left, high), (left, low)]
+    for a, b in zip(corners, corners[1:]):
+        out.append('389BOARD_EDGE      X%+07dY%+07dX%+07dY%+07d' % (a + b))
     return '\n'.join(out) + '\n999\n'
 
 

@@ -2,6 +2,8 @@
 #include "board/board.h"
 
 #include "base/map.h"
+#include "board/damage.h"
+#include "board/places.h"
 
 #include <ctype.h>
 #include <stdio.h>
@@ -688,6 +690,10 @@ lu_status lu_board_build(const lu_boardfile *file, const lu_netlist *netlist, lu
     settle_pins(&k);
     s = look_up_all(&k);
   }
+  if (!s)
+    s = lu_places_build(k.b, mem, &k.b->places, err);
+  if (!s)
+    s = lu_damage_build(k.b, mem, &k.b->damage, err);
   if (s)
     return s;
   *out = k.b;

@@ -72,7 +72,9 @@ typedef struct lu_board {
   lu_vantage *vantages;
   lu_block *blocks;
   const lu_boardfile *file;   /* damage and priors are taken from it */
-  const lu_netlist *netlist;  /* places, or NULL */
+  const lu_netlist *netlist;  /* or NULL */
+  const struct lu_places *places; /* of its layout (board/places.h), or NULL */
+  const struct lu_damage *damage; /* what lies in the damage (board/damage.h), or NULL */
   size_t note_count;
   const char **notes;         /* what was assumed or could not be used, one line each */
 } lu_board;

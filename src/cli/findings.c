@@ -2,6 +2,7 @@
 #include "cli/findings.h"
 
 #include "board/damage.h"
+#include "board/places.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -144,7 +145,7 @@ static const char *damage_words(const lu_joint *j, const lu_suspect *x, lu_arena
   uint32_t net = j->nets[x->net].net;
   if (net == LU_NONE || !lu_damage_net(j->board, net, text, sizeof text))
     return "";
-  const char *s = lu_arena_printf(mem, "; it passes through the damage (%s)", text);
+  const char *s = lu_arena_printf(mem, "; this net %s", text);
   return s ? s : "";
 }
 
@@ -222,6 +223,40 @@ static size_t suspect_pins(const lu_joint *j, const lu_suspect *x, lu_said_pin *
   return count;
 }
 
+static size_t pins_at(const lu_joint *j, uint16_t net, uint64_t places, uint32_t out[64])
+{
+  size_t count = 0;
+  for (uint64_t m = places; m; m &= m - 1) {
+    uint32_t pin = pin_at(j, net, (unsigned)__builtin_ctzll(m));
+    if (pin != LU_NONE)
+      out[count++] = pin;
+  }
+  return count;
+}
+
+enum { BREAKS_TOLD = 2 };
+
+/* Where on the board the break must be, as far as the layout tells; NULL when it does not. */
+static const char *where_words(const lu_joint *j, const lu_suspect *x, lu_arena *mem)
+{
+  const lu_fault *f = &x->fault;
+  if (f->kind != LU_FAULT_OPEN || x->net != f->net || !j->board->places || j->nets[f->net].net == LU_NONE)
+    return NULL;
+  const lu_jnet *n = &j->nets[f->net];
+  uint32_t cut[64], rest[64];
+  size_t cut_count = pins_at(j, f->net, f->cut & n->interest, cut);
+  size_t rest_count = pins_at(j, f->net, n->interest & ~f->cut, rest), count;
+  lu_stretch *s;
+  const char *text = NULL;
+  if (lu_places_stretches(j->board->places, n->net, cut, cut_count, rest, rest_count, mem, &s, &count, NULL))
+    return NULL;
+  for (size_t i = 0; i < count && i < BREAKS_TOLD; i++) {
+    const char *one = lu_stretch_text(j->board, &s[i], mem);
+    text = one && text ? lu_arena_printf(mem, "%s; and %s", text, one) : one;
+  }
+  return text && count > BREAKS_TOLD ? lu_arena_printf(mem, "%s; and %zu more", text, count - BREAKS_TOLD) : text;
+}
+
 static void say_suspect(const lu_joint *j, const lu_suspect *x, lu_said_suspect *out, lu_arena *mem)
 {
   *out = (lu_said_suspect){.probability = x->probability};
@@ -231,6 +266,7 @@ static void say_suspect(const lu_joint *j, const lu_suspect *x, lu_said_suspect 
     out->net = net_name(j, x->net);
   out->pin_count = suspect_pins(j, x, &out->pins, mem);
   out->why = why_words(j, x, mem);
+  out->where = where_words(j, x, mem);
   out->settle = settle_words(j, x, mem);
 }
 

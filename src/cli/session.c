@@ -113,8 +113,11 @@ static lu_status add_layout(lu_session *s, const char *path, const lu_boardfile 
   if (bad)
     return bad;
   *netlist = both.netlist;
-  for (size_t i = 0; i < both.difference_count; i++)
-    lu_session_note(s, both.differences[i]);
+  s->difference_count = both.difference_count;
+  s->differences = both.differences;
+  if (both.difference_count)
+    lu_session_note(s, lu_arena_printf(s->mem, "%zu difference%s between netlist and layout; lineup board check lists them",
+                                       both.difference_count, both.difference_count == 1 ? "" : "s"));
   return LU_OK;
 }
 

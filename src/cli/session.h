@@ -22,6 +22,8 @@ typedef struct lu_session {
    * NULL: none. */
   bool (*kept)(void *from, const char *path, lu_bytes *out);
   void *kept_from;
+  size_t difference_count; /* between netlist and layout; told by board check only */
+  const char **differences;
   size_t note_count, note_room;
   const char **notes;
 } lu_session;

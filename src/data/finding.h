@@ -41,6 +41,7 @@ typedef struct lu_said_suspect {
   size_t pin_count;
   lu_said_pin *pins;
   const char *why;               /* what speaks for it, one sentence */
+  const char *where;             /* the stretch of copper that must hold the break, or NULL */
   const char *settle;            /* what would settle it: a measurement, or NULL */
 } lu_said_suspect;
 

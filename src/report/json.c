@@ -87,6 +87,8 @@ static json_t *suspects(const lu_finding *f)
     json_object_set_new(o, "probability", share(s->probability));
     json_object_set_new(o, "pins", pins);
     json_object_set_new(o, "why", text(s->why));
+    if (s->where)
+      json_object_set_new(o, "where", text(s->where));
     if (s->settle)
       json_object_set_new(o, "settle", text(s->settle));
     json_array_append_new(a, o);

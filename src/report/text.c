@@ -118,6 +118,8 @@ static void suspect(const page *p, const lu_said_suspect *s, size_t rank)
   }
   if (s->why)
     say(p, 22, "%s", s->why);
+  if (s->where)
+    say(p, 22, "If it is the copper: %s.", s->where);
 }
 
 void lu_report_text(FILE *out, const lu_finding *f, const lu_text_style *style)

@@ -341,7 +341,7 @@ static lu_status add_chip(builder *k, uint32_t part)
 {
   lu_network *n = k->n;
   const lu_part_type *t = k->b->parts[part].type;
-  lu_chip *c = &n->chips[n->chip_count];
+  lu_chip *c = &n->chips[n->chip_count + n->foreign_count];
   *c = (lu_chip){.part = part};
   for (unsigned i = 0; i < LU_CHIP_ADDRESS_MOST; i++)
     c->address[i] = UINT16_MAX;
@@ -357,6 +357,41 @@ static lu_status add_chip(builder *k, uint32_t part)
   if (c->npart == UINT16_MAX || c->cell_bits > LU_CELL_BITS_MOST)
     return no_room(k);
   k->chip_of[part] = (uint16_t)n->chip_count++;
+  return LU_OK;
+}
+
+/* Chips of other blocks that can drive a data line of this one when a select is wrong. */
+static lu_status add_foreign(builder *k)
+{
+  for (size_t b = 0; b < k->b->block_count; b++)
+    for (size_t i = 0; i < k->b->blocks[b].chip_count; i++) {
+      uint32_t part = k->b->blocks[b].chips[i];
+      const lu_part_type *t = k->b->parts[part].type;
+      bool meets = false;
+      if (k->chip_of[part] != UINT16_MAX || k->n->chip_count + k->n->foreign_count >= CHIPS_MOST)
+        continue;
+      for (uint16_t p = 0; p < t->pin_count; p++) {
+        uint32_t net = t->pins[p].role == LU_ROLE_DATA || t->pins[p].role == LU_ROLE_DATA_OUT ? net_at(k->b, part, p) : LU_NONE;
+        meets |= net != LU_NONE && k->net_of[net] != UINT16_MAX;
+      }
+      if (!meets)
+        continue;
+      lu_status bad = add_chip(k, part);
+      if (bad)
+        return bad;
+      k->n->chip_count--; /* add_chip counted it as one of the block's */
+      lu_chip *c = &k->n->chips[k->n->chip_count + k->n->foreign_count++];
+      c->foreign = true;
+      c->rom = true;
+      c->serves = lu_fn_const(false);
+      memset(c->address, 0xff, sizeof c->address);
+      memset(c->in, 0xff, sizeof c->in);
+      c->address_count = c->in_count = c->cell_bits = 0;
+      k->chip_of[part] = (uint16_t)(k->n->chip_count + k->n->foreign_count - 1);
+      for (unsigned j = 0; j < c->control_count; j++)
+        if (!want_net(k, part, c->control[j]))
+          return no_room(k);
+    }
   return LU_OK;
 }
 
@@ -487,7 +522,7 @@ static bool bind_cells(builder *k)
 
 static bool bind_chips(builder *k)
 {
-  for (size_t i = 0; i < k->n->chip_count; i++) {
+  for (size_t i = 0; i < k->n->chip_count + k->n->foreign_count; i++) {
     lu_chip *c = &k->n->chips[i];
     lu_elem *e = add_elem(k, LU_ELEM_CHIP, c->npart);
     if (!e)
@@ -820,7 +855,7 @@ static bool index_all(builder *k)
   size_t total = 0;
   for (size_t i = 0; i < n->elem_count; i++)
     total += elem_readers(&n->elems[i], pins);
-  for (size_t i = 0; i < n->chip_count; i++)
+  for (size_t i = 0; i < n->chip_count + n->foreign_count; i++)
     total += n->chips[i].control_count;
   n->readers = LU_NEW(k->mem, uint16_t, total + 1);
   if (!n->readers)
@@ -1134,6 +1169,32 @@ static void justify_chips(builder *k)
   }
 }
 
+/* Chips of other blocks stay unselected. */
+static void justify_foreign(builder *k)
+{
+  lu_fn no = lu_fn_const(false);
+  for (size_t i = k->n->chip_count; i < k->n->chip_count + k->n->foreign_count; i++) {
+    const lu_chip *c = &k->n->chips[i];
+    for (unsigned j = 0; j < c->control_count; j++)
+      for (int m = 0; m < LU_MOMENTS; m++)
+        if (c->control_role[j] == LU_ROLE_SELECT || c->control_role[j] == LU_ROLE_RAS || c->control_role[j] == LU_ROLE_CAS)
+          justify(k, c->control[j], (lu_moment)m, &no, c->control_low[j], 0);
+  }
+}
+
+/* One that seems to answer all the same is left out: its logic is not understood. */
+static void quiet_foreign(builder *k)
+{
+  for (size_t i = k->n->chip_count; i < k->n->chip_count + k->n->foreign_count; i++) {
+    lu_chip *c = &k->n->chips[i];
+    lu_fn drives = lu_sim_chip_answers(k->sim, c, false);
+    if (lu_fn_is(&drives, false))
+      continue;
+    for (unsigned d = 0; d < c->out_count; d++)
+      c->out[d] = UINT16_MAX;
+  }
+}
+
 /* The control net of a chip whose logic cannot be followed becomes a source of its own. */
 static void sever(builder *k, uint16_t pin)
 {
@@ -1294,6 +1355,7 @@ static lu_status learn(builder *k)
   if (s)
     return s;
   justify_chips(k);
+  justify_foreign(k);
   settle_oracles(k);
   refresh(k);
   if (sever_wrong(k)) {
@@ -1301,9 +1363,15 @@ static lu_status learn(builder *k)
     if (!k->sim)
       return no_room(k);
     justify_chips(k);
+    justify_foreign(k);
     settle_oracles(k);
     refresh(k);
   }
+  quiet_foreign(k);
+  k->sim = lu_sim_new(n, true, k->mem); /* from nothing, so that nothing stale is left */
+  if (!k->sim)
+    return no_room(k);
+  refresh(k);
   if ((s = check_reads(k)))
     return s;
   mark_nets(k);
@@ -1401,7 +1469,7 @@ static lu_status set_up(builder *k, uint32_t block, uint32_t vantage)
   k->chip_of = LU_NEW(k->mem, uint16_t, b->part_count + 1);
   k->v = &b->vantages[vantage];
   k->block = block == LU_NONE ? NULL : &b->blocks[block];
-  n->chips = LU_NEW(k->mem, lu_chip, k->v->chip ? 1 : k->block->chip_count);
+  n->chips = LU_NEW(k->mem, lu_chip, k->v->chip ? 1 : CHIPS_MOST);
   if (!k->net_of || !k->pin_of || !k->part_of || !k->chip_of || !n->chips)
     return no_room(k);
   memset(k->net_of, 0xff, b->net_count * sizeof *k->net_of);
@@ -1460,7 +1528,10 @@ lu_status lu_network_build(const lu_board *board, uint32_t block, uint32_t vanta
       ok = add_net(&k, k.v->data_net[i]) != UINT16_MAX;
     for (size_t i = 0; ok && i < k.n->chip_count; i++)
       ok = chip_nets(&k, &k.n->chips[i]);
-    ok = ok && follow_all(&k) && make_npins(&k);
+    ok = ok && follow_all(&k);
+    if (ok)
+      s = add_foreign(&k);
+    ok = ok && !s && follow_all(&k) && make_npins(&k);
     if (ok) {
       ok = bind_cells(&k) && bind_chips(&k) && add_address_sources(&k) && add_data_sources(&k) && add_strobes(&k) &&
            add_oracles(&k) && index_all(&k);

@@ -73,6 +73,8 @@ typedef struct lu_chip {
   uint8_t address_count, in_count, out_count, control_count;
   uint8_t cell_bits, row_bits;
   bool multiplexed, rom;
+  bool foreign;            /* of another block: on a healthy board it does not answer here, and what
+                              it holds is not known */
   uint16_t address[LU_CHIP_ADDRESS_MOST]; /* network pin or UINT16_MAX, by address index */
   uint16_t in[LU_CHIP_DATA_MOST], out[LU_CHIP_DATA_MOST];
   uint16_t control[LU_CHIP_CONTROL_MOST];
@@ -97,6 +99,7 @@ typedef struct lu_network {
   unsigned data_bits;
   uint64_t words, base_word;
   size_t pin_count, net_count, elem_count, chip_count, part_count;
+  size_t foreign_count;    /* chips of other blocks on the same data lines, behind the others in chips */
   lu_npin *pins;
   lu_nnet *nets;
   lu_elem *elems;

@@ -291,6 +291,8 @@ static bool plain_column(const lu_view *v, const lu_fn *hi, const lu_fn *lo, uns
     return false;
   unsigned c = (hi->var[0] - LU_VAR_CHIP) / 16, pin = (hi->var[0] - LU_VAR_CHIP) % 16;
   const lu_chip *x = &v->network->chips[c];
+  if (c >= v->network->chip_count)
+    return false;
   *chip = c;
   return x->column[pin] == bit && !input_changed(v, c, pin) && lu_fn_at(hi, 1) == !x->column_inverted[pin];
 }
@@ -317,7 +319,7 @@ static bool compose(const lu_view *v, lu_fn *f)
       if (f->var[k] < LU_VAR_CHIP)
         continue;
       unsigned chip = (f->var[k] - LU_VAR_CHIP) / 16, pin = (f->var[k] - LU_VAR_CHIP) % 16;
-      if (v->chip_source[chip])
+      if (chip >= v->network->chip_count || v->chip_source[chip])
         return false;
       lu_fn one = lu_fn_fix(f, f->var[k], true), zero = lu_fn_fix(f, f->var[k], false);
       lu_fn s = stored_fn(v, chip, pin);
@@ -497,10 +499,10 @@ static bool read_fn_at(const lu_view *v, const lu_fn *f, uint64_t address, const
       bit = address >> var & 1;
     } else {
       unsigned chip = (var - LU_VAR_CHIP) / 16, pin = (var - LU_VAR_CHIP) % 16;
-      const word_at *w = &at[v->chip_source[chip]];
-      if (!w->known)
+      const word_at *w = chip < v->network->chip_count ? &at[v->chip_source[chip]] : NULL;
+      if (!w || !w->known)
         open |= 1u << k;
-      bit = w->known && stored_bit(v, chip, pin, w);
+      bit = w && w->known && stored_bit(v, chip, pin, w);
     }
     index |= (unsigned)bit << k;
   }

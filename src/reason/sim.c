@@ -106,8 +106,8 @@ lu_sim *lu_sim_new(const lu_network *n, bool writes, lu_arena *mem)
   s->pin_seen = LU_NEW(mem, uint32_t, n->pin_count + 1);
   s->dirty_nets = LU_NEW(mem, uint64_t, s->net_words);
   s->dirty_elems = LU_NEW(mem, uint64_t, s->elem_words);
-  s->chip_touched = LU_NEW(mem, uint8_t, n->chip_count + 1);
-  s->touched = LU_NEW(mem, uint16_t, n->chip_count + 1);
+  s->chip_touched = LU_NEW(mem, uint8_t, n->chip_count + n->foreign_count + 1);
+  s->touched = LU_NEW(mem, uint16_t, n->chip_count + n->foreign_count + 1);
   s->saved_nets = LU_NEW(mem, saved_net, n->net_count + 1);
   s->saved_pins = LU_NEW(mem, saved_pin, n->pin_count + 1);
   s->changes = LU_NEW(mem, lu_change, CHANGES_MOST);
@@ -802,7 +802,7 @@ void lu_sim_force(lu_sim *s, const lu_chip *only)
 {
   s->building = true;
   s->forced = only;
-  for (size_t i = 0; i < s->n->chip_count; i++)
+  for (size_t i = 0; i < s->n->chip_count + s->n->foreign_count; i++)
     mark_elem(s, s->n->chips[i].elem);
   settle(s);
   s->building = false;

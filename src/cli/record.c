@@ -87,7 +87,7 @@ static json_t *net_list(const lu_result *r)
   return a;
 }
 
-static json_t *finding_json(const lu_finding *f)
+struct json_t *lu_record_finding_json(const lu_finding *f)
 {
   char *text = NULL;
   size_t len = 0;
@@ -111,7 +111,7 @@ static const char *result_words(lu_bench *b, const lu_finding *f)
 
 lu_status lu_record_result(lu_bench *b, const lu_record *r, uint64_t dump, const lu_result *result, const lu_finding *f)
 {
-  json_t *finding = finding_json(f), *blocks = json_array();
+  json_t *finding = lu_record_finding_json(f), *blocks = json_array();
   if (!finding || !blocks)
     return lu_fail(&b->s->err, LU_ERR_NOMEM, 0, 0, "no room");
   for (size_t i = 0; i < r->count; i++) {

@@ -21,5 +21,7 @@ typedef struct lu_record {
 LU_MUST_USE lu_status lu_record_dump(lu_bench *b, const lu_record *r, uint64_t *id);
 LU_MUST_USE lu_status lu_record_result(lu_bench *b, const lu_record *r, uint64_t dump, const lu_result *result,
                                        const lu_finding *f);
+/* What --json says of a finding, as a value; NULL if memory is refused. */
+struct json_t *lu_record_finding_json(const lu_finding *f);
 
 #endif

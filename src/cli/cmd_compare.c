@@ -1,0 +1,527 @@
+/* SPDX-License-Identifier: MIT */
+/* lineup compare: what a repair changed. */
+#include "cli/bench.h"
+#include "cli/judge.h"
+#include "cli/record.h"
+#include "reason/contrast.h"
+
+#include <inttypes.h>
+#include <jansson.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Without a board and without known contents, suspects are only worked out up to this size. */
+enum { BLIND_BYTES_MOST = 1 << 20 };
+static const double suspect_share = 0.05;
+
+typedef struct args {
+  lu_reading_args reading;
+  const char *board;
+  bool json;
+  lu_texts operands;
+} args;
+
+typedef struct side {
+  const char *name;
+  lu_reading *reading;  /* NULL: only words */
+  lu_words words;
+  bool have_words;
+  json_t *finding;      /* NULL: not judged */
+  const lu_job_entry *result;
+} side;
+
+typedef struct comparison {
+  lu_session *s;
+  const args *a;
+  side side[2];
+  lu_contrast change;
+  bool have_change, judged, same;
+  unsigned word_bytes;
+  lu_bench *bench;      /* results of a job, else NULL */
+  json_t *cleared, *remaining, *fresh, *notes;
+} comparison;
+
+/* --- two dumps ---------------------------------------------------------------------------------------- */
+
+static lu_status plain_words(comparison *c, side *x)
+{
+  const lu_reading_args *r = &c->a->reading;
+  uint64_t at = UINT64_MAX;
+  unsigned width = r->width ? (unsigned)r->width : 8;
+  if (r->order && strcmp(r->order, "big") && strcmp(r->order, "little"))
+    return lu_fail(&c->s->err, LU_ERR_USAGE, 0, 0, "--byte-order expects big or little, found '%.40s'", r->order);
+  if (r->at && !lu_text_size(r->at, strlen(r->at), UINT64_MAX - 1, &at))
+    return lu_fail(&c->s->err, LU_ERR_USAGE, 0, 0, "--at expects a byte address, found '%.40s'", r->at);
+  lu_block_shape shape = {.width = width, .order = r->order && r->order[0] == 'b' ? LU_ORDER_BIG : LU_ORDER_LITTLE};
+  x->have_words = true;
+  return lu_session_words(c->s, x->name, &shape, at, &x->words);
+}
+
+static lu_status judge(comparison *c, side *x)
+{
+  lu_finding *f;
+  lu_status bad = lu_judge(c->s, x->reading, 1, !c->a->board, NULL, &f);
+  if (!bad && !(x->finding = lu_record_finding_json(f)))
+    bad = lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  return bad;
+}
+
+static lu_status read_side(comparison *c, side *x)
+{
+  const lu_reading_args *r = &c->a->reading;
+  bool known = r->expect || r->wrote;
+  if (!c->a->board && !known)
+    return plain_words(c, x);
+  lu_texts *one = LU_NEW(c->s->mem, lu_texts, 1);
+  if (!one)
+    return lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  one->at[one->count++] = x->name;
+  if (!c->a->board)
+    c->s->board = NULL; /* the other side's plain board may have another size */
+  lu_status bad = lu_readings_of_args(c->s, r, one, &x->reading);
+  if (!bad) {
+    x->words = x->reading->evidence.got;
+    x->have_words = true;
+    bad = judge(c, x);
+  }
+  return bad;
+}
+
+/* Small dumps of which nothing is known are judged by themselves. */
+static lu_status judge_blind(comparison *c)
+{
+  for (int i = 0; i < 2; i++)
+    if (c->side[i].words.count * c->side[i].words.bytes > BLIND_BYTES_MOST)
+      return LU_OK;
+  for (int i = 0; i < 2; i++) {
+    lu_texts *one = LU_NEW(c->s->mem, lu_texts, 1);
+    if (!one)
+      return lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+    one->at[one->count++] = c->side[i].name;
+    c->s->board = NULL;
+    lu_status bad = lu_readings_of_args(c->s, &c->a->reading, one, &c->side[i].reading);
+    if (!bad)
+      bad = judge(c, &c->side[i]);
+    if (bad)
+      return bad;
+  }
+  return LU_OK;
+}
+
+static lu_status compare_dumps(comparison *c)
+{
+  lu_status bad = c->a->board ? lu_session_board(c->s, c->a->board) : LU_OK;
+  for (int i = 0; !bad && i < 2; i++) {
+    c->side[i].name = c->a->operands.at[i];
+    bad = read_side(c, &c->side[i]);
+  }
+  const lu_words *known = c->side[0].reading ? &c->side[0].reading->evidence.known : NULL;
+  if (!bad)
+    bad = lu_contrast_of(&c->side[0].words, &c->side[1].words, known, c->s->mem, &c->change, &c->s->err);
+  if (bad)
+    return bad;
+  c->have_change = true;
+  c->same = !c->change.diff.differ && !c->change.only_before && !c->change.only_after;
+  if (!c->side[0].reading)
+    bad = judge_blind(c);
+  return bad;
+}
+
+/* --- two results of a job ------------------------------------------------------------------------------ */
+
+/* "tide.job#7": entry 7 of a job. */
+static const char *job_operand(lu_session *s, const char *text, uint64_t *id)
+{
+  const char *hash = strrchr(text, '#');
+  if (!hash || hash == text || !lu_text_u64(hash + 1, strlen(hash + 1), 10, UINT32_MAX, id))
+    return NULL;
+  return lu_arena_text(s->mem, text, (size_t)(hash - text));
+}
+
+static lu_status take_result(comparison *c, side *x, uint64_t id)
+{
+  const lu_job_entry *e = lu_bench_entry(c->bench, id);
+  json_error_t je;
+  if (!e || strcmp(e->kind, "result"))
+    return lu_fail_source(&c->s->err, lu_fail(&c->s->err, LU_ERR_MISSING, 0, 0, "entry %" PRIu64 " is %s%s, expected a result", id,
+                                              e ? "a " : "not in the history", e ? e->kind : ""), c->bench->path);
+  x->name = lu_arena_printf(c->s->mem, "result %" PRIu64 " (%s)", id, e->at);
+  x->result = e;
+  json_t *body = json_loads(e->body, 0, &je);
+  x->finding = json_incref(json_object_get(body, "finding"));
+  json_decref(body);
+  return x->finding ? LU_OK : lu_fail(&c->s->err, LU_ERR_SYNTAX, 0, 0, "entry %" PRIu64 " holds no finding", id);
+}
+
+/* The one reading behind a result, from the job's own files; stays out where there are several. */
+static lu_status words_of_result(comparison *c, side *x)
+{
+  json_error_t je;
+  json_t *body = json_loads(x->result->body, 0, &je);
+  const lu_job_entry *dump = lu_bench_entry(c->bench, (uint64_t)json_integer_value(json_object_get(body, "of")));
+  json_decref(body);
+  json_t *how = dump ? json_loads(dump->body, 0, &je) : NULL;
+  json_t *names = json_object_get(how, "dumps");
+  lu_texts *t = LU_NEW(c->s->mem, lu_texts, 1);
+  lu_status bad = t ? LU_OK : lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  if (!bad && json_array_size(names) && json_array_size(names) <= LU_TEXTS_MOST && !json_object_get(how, "run")) {
+    lu_reading_args r = {.width = (uint64_t)json_integer_value(json_object_get(how, "width"))};
+    const char **to[] = {&r.block, &r.vantage, &r.at, &r.expect, &r.wrote, &r.order};
+    static const char *const keys[] = {"block", "vantage", "at", "expect", "wrote", "byte_order"};
+    for (size_t i = 0; i < 6; i++) {
+      const char *v = json_string_value(json_object_get(how, keys[i]));
+      *to[i] = v ? lu_arena_printf(c->s->mem, "%s", v) : NULL;
+    }
+    for (size_t i = 0; i < json_array_size(names); i++)
+      t->at[t->count++] = lu_arena_printf(c->s->mem, "%s", json_string_value(json_array_get(names, i)));
+    c->bench->focus = dump;
+    if (!lu_bench_board_name(c->bench))
+      c->s->board = NULL;
+    bad = lu_readings_of_args(c->s, &r, t, &x->reading);
+    if (!bad) {
+      x->words = x->reading->evidence.got;
+      x->have_words = true;
+    }
+  }
+  json_decref(how);
+  return bad;
+}
+
+static bool same_known(const lu_evidence *a, const lu_evidence *b)
+{
+  if (a->know != b->know || a->known.count != b->known.count)
+    return false;
+  size_t bytes = a->known.count * a->known.bytes;
+  return !a->known.at || (a->known.bytes == b->known.bytes && !memcmp(a->known.at, b->known.at, bytes));
+}
+
+static lu_status compare_results(comparison *c, const char *path, uint64_t first, uint64_t second)
+{
+  lu_status bad = lu_bench_open(c->s, path, LU_JOB_READ, &c->bench);
+  if (!bad && lu_bench_board_name(c->bench))
+    bad = lu_bench_board(c->bench);
+  if (!bad)
+    bad = take_result(c, &c->side[0], first);
+  if (!bad)
+    bad = take_result(c, &c->side[1], second);
+  for (int i = 0; !bad && i < 2; i++)
+    bad = words_of_result(c, &c->side[i]);
+  if (bad)
+    return bad;
+  lu_reading *x = c->side[0].reading, *y = c->side[1].reading;
+  if (!x || !y || strcmp(x->name, y->name)) {
+    json_array_append_new(c->notes, json_string("the two results are not of the same single block: only suspects are compared"));
+    c->same = json_equal(c->side[0].finding, c->side[1].finding);
+    return LU_OK;
+  }
+  bool one = same_known(&x->evidence, &y->evidence);
+  if (!one)
+    json_array_append_new(c->notes, json_string("the contents that were expected or written have changed between the two"));
+  bad = lu_contrast_of(&c->side[0].words, &c->side[1].words, one ? &x->evidence.known : NULL, c->s->mem, &c->change, &c->s->err);
+  c->have_change = !bad;
+  c->same = !c->change.diff.differ && !c->change.only_before && !c->change.only_after;
+  return bad;
+}
+
+/* --- suspects ---------------------------------------------------------------------------------------------- */
+
+static const char *suspect_name(const json_t *x)
+{
+  const char *net = json_string_value(json_object_get(x, "net"));
+  return net ? net : json_string_value(json_object_get(x, "part"));
+}
+
+static json_t *suspects_of(const side *x)
+{
+  return json_object_get(x->finding, "suspects");
+}
+
+static json_t *find_suspect(json_t *list, const char *name)
+{
+  for (size_t i = 0; i < json_array_size(list); i++) {
+    json_t *x = json_array_get(list, i);
+    const char *n = suspect_name(x);
+    if (n && name && !strcmp(n, name) && json_real_value(json_object_get(x, "probability")) >= suspect_share)
+      return x;
+  }
+  return NULL;
+}
+
+/* A reading or repair between the two results that names the net (or one of its pins). */
+static bool worked_on(const comparison *c, const json_t *x)
+{
+  const char *name = suspect_name(x);
+  if (!c->bench || !c->side[0].result || !name)
+    return false;
+  for (uint64_t id = c->side[0].result->id + 1; id < c->side[1].result->id; id++) {
+    const lu_job_entry *e = lu_bench_entry(c->bench, id);
+    if (!strcmp(e->kind, "repair") || !strcmp(e->kind, "reading")) {
+      json_error_t je;
+      json_t *body = json_loads(e->body, 0, &je), *nets = json_object_get(body, "nets");
+      bool hit = false;
+      for (size_t i = 0; i < json_array_size(nets); i++) {
+        const char *net = json_string_value(json_array_get(nets, i));
+        hit |= net && !strcmp(net, name);
+      }
+      json_decref(body);
+      if (hit)
+        return true;
+    }
+  }
+  return false;
+}
+
+static void sort_suspects(comparison *c)
+{
+  json_t *before = suspects_of(&c->side[0]), *after = suspects_of(&c->side[1]);
+  c->judged = c->side[0].finding && c->side[1].finding;
+  for (size_t i = 0; i < json_array_size(before); i++) {
+    json_t *x = json_array_get(before, i);
+    if (find_suspect(before, suspect_name(x)) == x && !find_suspect(after, suspect_name(x)))
+      json_array_append(c->cleared, x);
+  }
+  for (size_t i = 0; i < json_array_size(after); i++) {
+    json_t *x = json_array_get(after, i);
+    if (find_suspect(after, suspect_name(x)) != x)
+      continue;
+    if (worked_on(c, x))
+      json_object_set_new(x, "worked_on", json_true());
+    json_array_append(find_suspect(before, suspect_name(x)) ? c->remaining : c->fresh, x);
+  }
+}
+
+/* --- showing ------------------------------------------------------------------------------------------------- */
+
+static const char *bit_list(lu_arena *mem, uint64_t bits, char letter, unsigned from)
+{
+  const char *s = "";
+  for (uint64_t m = bits; m && s; m &= m - 1)
+    s = lu_arena_printf(mem, "%s%s%c%u", s, *s ? " " : "", letter, (unsigned)__builtin_ctzll(m) + from);
+  return s ? s : "";
+}
+
+static void moved_bits(const comparison *c, const char *what, uint64_t before, uint64_t after, char letter)
+{
+  FILE *out = c->s->run->out;
+  lu_arena *mem = c->s->mem;
+  if (before & ~after)
+    fprintf(out, "  %s, gone: %s\n", what, bit_list(mem, before & ~after, letter, 0));
+  if (before & after)
+    fprintf(out, "  %s, still there: %s\n", what, bit_list(mem, before & after, letter, 0));
+  if (after & ~before)
+    fprintf(out, "  %s, new: %s\n", what, bit_list(mem, after & ~before, letter, 0));
+}
+
+static void show_change(const comparison *c)
+{
+  FILE *out = c->s->run->out;
+  const lu_contrast *x = &c->change;
+  if (!x->diff.differ)
+    fprintf(out, "The same: %zu words compared.\n", x->words);
+  else
+    fprintf(out, "%zu words compared, %zu differ, the first at 0x%" PRIx64 ".\n", x->words, x->diff.differ,
+            (x->base + x->diff.first) * c->word_bytes);
+  if (x->only_before || x->only_after)
+    fprintf(out, "%zu words stand only in the first, %zu only in the second: they were not compared.\n", x->only_before, x->only_after);
+  if (x->known)
+    fprintf(out, "Against what is known: %zu words wrong before, %zu after; %zu cured, %zu newly wrong.\n", x->wrong_before,
+            x->wrong_after, x->cured, x->spoilt);
+  if (x->diff.differ) {
+    fputs("\nBit   became 1   became 0", out);
+    fputs(x->known ? "   wrong before   wrong after\n" : "\n", out);
+  }
+  for (unsigned b = 0; x->diff.differ && b < c->side[0].words.width; b++) {
+    if (!x->diff.set[b] && !x->diff.cleared[b] && !x->bits_before[b] && !x->bits_after[b])
+      continue;
+    fprintf(out, "D%-3u %10" PRIu64 " %10" PRIu64, b, x->diff.set[b], x->diff.cleared[b]);
+    if (x->known)
+      fprintf(out, " %14" PRIu64 " %13" PRIu64, x->bits_before[b], x->bits_after[b]);
+    fputc('\n', out);
+  }
+  fputc('\n', out);
+  if (x->before.blank || x->after.blank)
+    fprintf(out, "  %s one value throughout\n", x->before.blank && x->after.blank ? "both read" : x->before.blank ? "before, the whole read" : "now the whole reads");
+  moved_bits(c, "address bits without effect", x->before.dead_lines, x->after.dead_lines, 'A');
+  moved_bits(c, "data bits always 0", x->before.stuck_low, x->after.stuck_low, 'D');
+  moved_bits(c, "data bits always 1", x->before.stuck_high, x->after.stuck_high, 'D');
+}
+
+static void put(FILE *f, const char *text)
+{
+  for (; *text; text++)
+    fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, f);
+}
+
+static void show_suspects(const comparison *c, const char *title, json_t *list)
+{
+  FILE *out = c->s->run->out;
+  fprintf(out, "%s: ", title);
+  if (!json_array_size(list))
+    fputs("none", out);
+  for (size_t i = 0; i < json_array_size(list); i++) {
+    json_t *x = json_array_get(list, i), *pins = json_object_get(x, "pins");
+    const char *name = suspect_name(x);
+    fputs(i ? "; " : "", out);
+    put(out, name ? name : "?");
+    fprintf(out, " %.0f %%", 100 * json_real_value(json_object_get(x, "probability")));
+    const char *pin = json_string_value(json_object_get(json_array_get(pins, 0), "pin"));
+    if (pin) {
+      fputs(" (", out);
+      put(out, pin);
+      fprintf(out, json_array_size(pins) > 1 ? " and %zu more)" : ")", json_array_size(pins) - 1);
+    }
+    if (json_is_true(json_object_get(x, "worked_on")))
+      fputs(", worked on in between: is a wire on the wrong pin?", out);
+  }
+  fputc('\n', out);
+}
+
+static void show_text(const comparison *c)
+{
+  FILE *out = c->s->run->out;
+  if (c->have_change)
+    show_change(c);
+  if (c->judged) {
+    fputc('\n', out);
+    show_suspects(c, "Cleared  ", c->cleared);
+    show_suspects(c, "Remaining", c->remaining);
+    show_suspects(c, "New      ", c->fresh);
+  }
+  for (size_t i = 0; i < json_array_size(c->notes); i++)
+    fprintf(out, "Note: %s\n", json_string_value(json_array_get(c->notes, i)));
+}
+
+static json_t *bit_json(uint64_t bits, char letter)
+{
+  json_t *a = json_array();
+  for (uint64_t m = bits; m; m &= m - 1) {
+    char name[8];
+    snprintf(name, sizeof name, "%c%u", letter, (unsigned)__builtin_ctzll(m));
+    json_array_append_new(a, json_string(name));
+  }
+  return a;
+}
+
+static json_t *texture_json(const lu_texture *t)
+{
+  return json_pack("{s:o,s:o,s:o,s:b}", "dead_address_bits", bit_json(t->dead_lines, 'A'), "always_0", bit_json(t->stuck_low, 'D'),
+                   "always_1", bit_json(t->stuck_high, 'D'), "one_value", (int)t->blank);
+}
+
+static json_t *change_json(const comparison *c)
+{
+  const lu_contrast *x = &c->change;
+  json_t *bits = json_array();
+  for (unsigned b = 0; b < c->side[0].words.width; b++) {
+    json_t *o = json_pack("{s:i,s:I,s:I}", "bit", (int)b, "set", (json_int_t)x->diff.set[b], "cleared", (json_int_t)x->diff.cleared[b]);
+    if (x->known) {
+      json_object_set_new(o, "wrong_before", json_integer((json_int_t)x->bits_before[b]));
+      json_object_set_new(o, "wrong_after", json_integer((json_int_t)x->bits_after[b]));
+    }
+    json_array_append_new(bits, o);
+  }
+  json_t *o = json_pack("{s:I,s:I,s:o,s:I,s:I}", "compared", (json_int_t)x->words, "differ", (json_int_t)x->diff.differ, "first_address",
+                        x->diff.differ ? json_integer((json_int_t)((x->base + x->diff.first) * c->word_bytes)) : json_null(),
+                        "only_before", (json_int_t)x->only_before, "only_after", (json_int_t)x->only_after);
+  if (x->known)
+    json_object_set_new(o, "against_known", json_pack("{s:I,s:I,s:I,s:I}", "wrong_before", (json_int_t)x->wrong_before, "wrong_after",
+                                                      (json_int_t)x->wrong_after, "cured", (json_int_t)x->cured, "newly_wrong",
+                                                      (json_int_t)x->spoilt));
+  json_object_set_new(o, "bits", bits);
+  json_object_set_new(o, "before", texture_json(&x->before));
+  json_object_set_new(o, "after", texture_json(&x->after));
+  return o;
+}
+
+static bool show_json(const comparison *c)
+{
+  json_t *o = json_pack("{s:s,s:b}", "lineup", LU_VERSION, "same", (int)c->same);
+  if (c->have_change)
+    json_object_set_new(o, "words", change_json(c));
+  json_object_set_new(o, "judged", json_boolean(c->judged));
+  json_object_set(o, "cleared", c->cleared);
+  json_object_set(o, "remaining", c->remaining);
+  json_object_set(o, "new", c->fresh);
+  json_object_set(o, "notes", c->notes);
+  bool ok = json_dumpf(o, c->s->run->out, JSON_INDENT(2) | JSON_REAL_PRECISION(7)) == 0 && fputc('\n', c->s->run->out) != EOF;
+  json_decref(o);
+  return ok;
+}
+
+/* With known contents: is anything still wrong? Without: do they differ? */
+static int exit_of(const comparison *c)
+{
+  const char *verdict = json_string_value(json_object_get(c->side[1].finding, "verdict"));
+  const lu_reading *x = c->side[1].reading;
+  bool known = c->side[1].result || (x && x->evidence.know != LU_KNOW_NOTHING);
+  bool faults = known && verdict && strcmp(verdict, "unknown") ? !strcmp(verdict, "faulty") : !c->same;
+  return faults ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
+}
+
+static int compare(lu_run *run, void *opaque)
+{
+  const args *a = opaque;
+  if (a->reading.expect && a->reading.wrote)
+    return lu_say_usage(run, "compare: give either --expect or --wrote, not both");
+  comparison c = {.s = lu_session_new(run), .a = a};
+  if (!c.s)
+    return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
+  c.cleared = json_array();
+  c.remaining = json_array();
+  c.fresh = json_array();
+  c.notes = json_array();
+  uint64_t first = 0, second = 0;
+  const char *one = job_operand(c.s, a->operands.at[0], &first), *two = job_operand(c.s, a->operands.at[1], &second);
+  lu_status bad;
+  if (one && two && strcmp(one, two))
+    bad = lu_fail(&c.s->err, LU_ERR_USAGE, 0, 0, "results of two different jobs cannot be compared");
+  else
+    bad = one && two ? compare_results(&c, one, first, second) : compare_dumps(&c);
+  c.word_bytes = c.side[0].have_words ? lu_word_dump_bytes(c.side[0].words.width) : 1;
+  if (!bad)
+    sort_suspects(&c);
+  int code = bad ? lu_say_error(run, &c.s->err) : exit_of(&c);
+  if (!bad && a->json && !show_json(&c))
+    code = LU_EXIT_SYSTEM;
+  else if (!bad && !a->json)
+    show_text(&c);
+  json_t *all[] = {c.cleared, c.remaining, c.fresh, c.notes, c.side[0].finding, c.side[1].finding};
+  for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+    json_decref(all[i]);
+  lu_bench_close(c.bench);
+  lu_session_end(c.s);
+  return code;
+}
+
+#define AT(field) offsetof(args, field)
+static const lu_option options[] = {
+    {"board", 'b', LU_OPT_TEXT, AT(board), 0, 0, "FILE", "board file; without: address and data bits only"},
+    {"block", 0, LU_OPT_TEXT, AT(reading.block), 0, 0, "NAME", "the memory block that was read"},
+    {"at", 0, LU_OPT_TEXT, AT(reading.at), 0, 0, "ADDR", "byte address where raw dumps start"},
+    {"vantage", 0, LU_OPT_TEXT, AT(reading.vantage), 0, 0, "NAME", "read from there; chip:U3 = out of circuit"},
+    {"expect", 'e', LU_OPT_TEXT, AT(reading.expect), 0, 0, "WHAT", "known contents: a file or a pattern"},
+    {"wrote", 'w', LU_OPT_TEXT, AT(reading.wrote), 0, 0, "WHAT", "written through the same lines, then read"},
+    {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
+    {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
+    {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
+    {0},
+};
+
+static const char *const examples[] = {
+    "lineup compare --board docs/demo/tide.yaml --block 'boot ROM' --expect docs/demo/tide-rom.bin docs/demo/found-boot.bin docs/demo/tide-rom.bin",
+    "lineup compare --width 16 --byte-order big docs/demo/found-boot.bin docs/demo/tide-rom.bin",
+    NULL,
+};
+
+const lu_command lu_command_compare = {
+    .name = "compare",
+    .summary = "two readings, or two results of a job: what went, what stayed, what is new",
+    .usage = "[OPTION ...] BEFORE AFTER",
+    .options = options,
+    .args_size = sizeof(args),
+    .operands_offset = AT(operands),
+    .least_operands = 2,
+    .most_operands = 2,
+    .examples = examples,
+    .run = compare,
+};

@@ -11,7 +11,7 @@ if(LU_AVR_GCC AND LU_AVR_OBJCOPY AND LU_AVR_SIZE)
     COMMAND ${LU_AVR_OBJCOPY} -O ihex -R .eeprom ${firmware}.elf ${firmware}.hex
     COMMAND ${LU_AVR_SIZE} ${firmware}.elf
     DEPENDS ${firmware_sources} ${PROJECT_SOURCE_DIR}/src/firmware/core.h ${PROJECT_SOURCE_DIR}/src/link/wire.h
-    COMMENT "Reader firmware for the ATmega2560" VERBATIM)
+    COMMENT "Reader firmware for the ATmega2560" COMMAND_EXPAND_LISTS VERBATIM)
   add_custom_target(reader_firmware ALL DEPENDS ${firmware}.elf ${firmware}.hex)
   install(FILES ${firmware}.hex DESTINATION ${CMAKE_INSTALL_DATADIR}/lineup/firmware)
   set(LU_FIRMWARE_ELF ${firmware}.elf)

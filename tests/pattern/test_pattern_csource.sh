@@ -1,5 +1,6 @@
 #!/bin/bash
 # SPDX-License-Identifier: MIT
+# slow: compiles every pattern with each compiler
 # Every pattern as C: built for the host and run against simulated memories; built for m68k and AVR
 # where those compilers are.
 set -u

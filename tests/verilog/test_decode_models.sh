@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
+# slow: a simulation in Verilog for each case
 # Faults in electrical models of the boards, decoded by the program: is the true net among the first k?
 # LU_CASES=N takes about N cases, LU_CASES=all the full set (some minutes). Without LU_CASES it is skipped: at
 # present it fails, because decode takes "writes are lost, contents unknown" for an explanation of any dump,

@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
+# slow: over a hundred simulations in Verilog
 # The boards' files are what their script writes, and the Verilog models of the boards do what a hand
 # expects of a few faults (cases.py check).  Needs python3 and iverilog.
 set -u

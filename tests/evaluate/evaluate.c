@@ -1,0 +1,701 @@
+/* SPDX-License-Identifier: MIT */
+/* How often `lineup decode` names the nets that are really at fault.
+ *
+ * Every block of the demo board and of the test boards, with contents known (a ROM image) or written through the same
+ * lines (random contents, and the pattern `address`). Faults are simulated in this process, the dump goes to a file,
+ * and the whole program is asked. A case counts when every true net (or dead part) stands among the first k suspects,
+ * k being the number of nets and parts that have a single fault with the very same dump; for several faults, the sum
+ * of their k. Prints a page of markdown. Without arguments: a look at everything; --all: every single fault. */
+#include "ask.h"
+#include "stand.h"
+
+#include "base/io.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+typedef struct options {
+  size_t dumps, sets[5], noisy, blind, drawn;
+  uint64_t seed;
+  bool verbose, smoke;
+  const char *only, *keep;
+} options;
+
+typedef struct tally {
+  size_t cases, found, strict;
+} tally;
+
+typedef struct scores {
+  tally clean, row[EV_ROWS], sets[5], noisy[3], blind, blind_clean;
+  size_t times, wide[EV_ROWS], invisible[EV_ROWS];
+  double seconds[100000];
+} scores;
+
+typedef struct place {
+  const char *board, *block, *how, *contents; /* NULL: random */
+  size_t size;
+} place;
+
+static const place places[] = {
+    {"docs/demo/tide.yaml", "boot ROM", "expect", "docs/demo/tide-rom.bin", 65536},
+    {"docs/demo/tide.yaml", "work RAM", "wrote", NULL, 65536},
+    {"docs/demo/tide.yaml", "work RAM", "wrote", "address", 65536},
+    {"docs/demo/tide.yaml", "record RAM", "wrote", NULL, 524288},
+    {"docs/demo/tide.yaml", "record RAM", "wrote", "address", 524288},
+    {"tests/boards/log8.yaml", "program ROM", "expect", NULL, 32768},
+    {"tests/boards/log8.yaml", "log RAM", "wrote", NULL, 32768},
+    {"tests/boards/log8.yaml", "log RAM", "wrote", "address", 32768},
+    {"tests/boards/quay16.yaml", "program ROM", "expect", NULL, 131072},
+    {"tests/boards/quay16.yaml", "load RAM", "wrote", NULL, 65536},
+    {"tests/boards/quay16.yaml", "load RAM", "wrote", "address", 65536},
+    {"tests/boards/buoy8.yaml", "program ROM", "expect", NULL, 8192},
+    {"tests/boards/buoy8.yaml", "log RAM", "wrote", NULL, 57344},
+    {"tests/boards/buoy8.yaml", "log RAM", "wrote", "address", 57344},
+};
+enum { PLACES = sizeof places / sizeof *places, NOISE_PASSES = 3 };
+
+static const char *const row_names[EV_ROWS] = {"open, one pin", "open, all receivers", "open, some receivers", "stuck",
+                                               "bridge", "swap", "dead part"};
+
+/* --- one question ------------------------------------------------------------------------------ */
+
+typedef struct question {
+  ev_stand *t;
+  const options *o;
+  scores *s;
+  const lu_fault *faults;
+  size_t count, k, k_nets, passes;
+  lu_level undriven;
+  bool blind;
+  char path[NOISE_PASSES][512];
+} question;
+
+static void print_decode(const question *q, FILE *out)
+{
+  const ev_stand *t = q->t;
+  fprintf(out, "lineup decode --json -b %s --block '%s'", t->board, t->block);
+  if (!q->blind)
+    fprintf(out, " --%s %s", t->how, t->contents);
+}
+
+static void print_case(const question *q, const ev_answer *a, const char *what)
+{
+  static const char *const levels[] = {"low", "high", "keep", "address"};
+  const ev_stand *t = q->t;
+  printf("    # %s", what);
+  for (size_t i = 0; i < q->count; i++) {
+    const char *names[2];
+    size_t n = ev_names(t, &q->faults[i], names);
+    for (size_t m = 0; m < n; m++)
+      printf("  %s at %zu", names[m], ev_place(a, names[m], false));
+  }
+  printf("  k %zu (%zu nets)  %s, exit %d, %.2f s\n", q->k, q->k_nets, a->verdict, a->status, a->seconds);
+  printf("    lineup simulate -b %s --block '%s' --%s %s", t->board, t->block, t->how, t->contents);
+  for (size_t i = 0; i < q->count; i++) {
+    printf(" -f '");
+    ev_print_fault(t, &q->faults[i], stdout);
+    printf("'");
+  }
+  if (q->undriven != LU_LEVEL_HIGH)
+    printf(" --undriven %s", levels[q->undriven]);
+  printf(" -o d.bin; ");
+  print_decode(q, stdout);
+  printf(" d.bin%s\n", q->passes > 1 ? "  # three passes with noise" : "");
+}
+
+static ev_answer ask(const question *q)
+{
+  const ev_stand *t = q->t;
+  char how[16];
+  const char *argv[20] = {"lineup", "decode", "--json", "--board", t->board, "--block", t->block};
+  size_t n = 7;
+  snprintf(how, sizeof how, "--%s", t->how);
+  if (!q->blind) {
+    argv[n++] = how;
+    argv[n++] = t->contents;
+  }
+  for (size_t i = 0; i < q->passes; i++)
+    argv[n++] = q->path[i];
+  ev_answer a = ev_ask(argv);
+  if (q->s->times < sizeof q->s->seconds / sizeof *q->s->seconds)
+    q->s->seconds[q->s->times++] = a.seconds;
+  return a;
+}
+
+/* Writes t->dump (as many passes as asked, with noise when more than one) and asks. */
+static ev_answer put(question *q, uint64_t *random)
+{
+  for (size_t i = 0; i < q->passes; i++) {
+    snprintf(q->path[i], sizeof q->path[i], "%s/pass%zu.bin", q->o->keep, i + 1);
+    if (!ev_write(q->t, q->path[i], q->passes > 1 ? 0.01 : 0, random))
+      fprintf(stderr, "evaluate: cannot write %s\n", q->path[i]);
+  }
+  return ask(q);
+}
+
+/* Whether every true net stands within the first k suspects. */
+static void judge(const question *q, const ev_answer *a, tally *t)
+{
+  bool found = a->status == 1 && !strcmp(a->verdict, "faulty"), strict = found;
+  for (size_t i = 0; i < q->count; i++) {
+    const char *names[2];
+    size_t n = ev_names(q->t, &q->faults[i], names);
+    for (size_t m = 0; m < n; m++) {
+      size_t at = ev_place(a, names[m], false);
+      found &= at > 0 && at <= q->k;
+      strict &= at > 0 && at <= (q->k_nets ? q->k_nets : q->k);
+    }
+  }
+  t->cases++;
+  t->found += found;
+  t->strict += strict;
+  if (!found && q->o->verbose)
+    print_case(q, a, "missed:");
+}
+
+static void judge_clean(const question *q, const ev_answer *a, tally *t)
+{
+  bool ok = q->blind ? a->status == 0 && strcmp(a->verdict, "faulty") != 0
+                     : a->status == 0 && !strcmp(a->verdict, "clean");
+  t->cases++;
+  t->found += ok;
+  t->strict += ok;
+  if (!ok && q->o->verbose)
+    print_case(q, a, "undamaged, but:");
+}
+
+/* --- suites -------------------------------------------------------------------------------------- */
+
+static void shuffle(size_t *list, size_t count, uint64_t *random)
+{
+  for (size_t i = count; i > 1; i--) {
+    size_t k = ev_random(random) % i, t = list[k];
+    list[k] = list[i - 1];
+    list[i - 1] = t;
+  }
+}
+
+static void simulate_single(ev_stand *t, const ev_single *x)
+{
+  ev_simulate(t, &x->fault, 1, (lu_level)x->undriven, 1);
+}
+
+/* Each dump that single faults give is asked once; all faults that give it are judged by the answer. */
+static void singles(ev_stand *t, const options *o, scores *s, uint64_t *random)
+{
+  size_t *starts = calloc(t->single_count + 1, sizeof *starts), count = 0, taken[EV_ROWS] = {0};
+  for (size_t i = 0; starts && i < t->single_count; i++) {
+    uint64_t dump = t->singles[t->by_dump[i]].dump;
+    s->invisible[t->singles[t->by_dump[i]].row] += dump == 0;
+    s->wide[t->singles[t->by_dump[i]].row] += dump == 1;
+    if (dump > 1 && (i == 0 || t->singles[t->by_dump[i - 1]].dump != dump))
+      starts[count++] = i;
+  }
+  shuffle(starts, count, random);
+  for (size_t c = 0; c < count; c++) {
+    size_t first = starts[c], end = first;
+    bool wanted = false;
+    uint64_t dump = t->singles[t->by_dump[first]].dump;
+    for (; end < t->single_count && t->singles[t->by_dump[end]].dump == dump; end++)
+      wanted |= !o->dumps || taken[t->singles[t->by_dump[end]].row] < o->dumps;
+    if (!wanted)
+      continue;
+    question q = {.t = t, .o = o, .s = s, .count = 1, .passes = 1};
+    simulate_single(t, &t->singles[t->by_dump[first]]);
+    size_t parts;
+    q.k_nets = ev_group(t, dump, &parts);
+    q.k = q.k_nets + parts;
+    ev_answer a = put(&q, random);
+    for (size_t i = first; i < end; i++) {
+      const ev_single *x = &t->singles[t->by_dump[i]];
+      q.faults = &x->fault;
+      q.undriven = (lu_level)x->undriven;
+      judge(&q, &a, &s->row[x->row]);
+      taken[x->row]++;
+    }
+    ev_answer_end(&a);
+  }
+  free(starts);
+}
+
+static const ev_single *pick(const ev_stand *t, uint64_t *random)
+{
+  static const uint8_t mix[16] = {EV_OPEN_PIN, EV_OPEN_PIN, EV_OPEN_PIN,  EV_OPEN_PIN,  EV_OPEN_PIN, EV_OPEN_PIN,
+                                  EV_OPEN_ALL, EV_OPEN_ALL, EV_OPEN_SOME, EV_STUCK,     EV_STUCK,    EV_BRIDGE,
+                                  EV_BRIDGE,   EV_BRIDGE,   EV_SWAP,      EV_DEAD};
+  for (size_t tries = 0; tries < 20000; tries++) {
+    unsigned row = mix[ev_random(random) % 16];
+    for (unsigned k = 0; k < 2000; k++) {
+      const ev_single *x = &t->singles[ev_random(random) % t->single_count];
+      if (x->row == row && x->dump > 1 && x->undriven == LU_LEVEL_HIGH)
+        return x;
+    }
+  }
+  return NULL;
+}
+
+static bool shares_name(const ev_stand *t, const lu_fault *a, const lu_fault *b)
+{
+  const char *x[2], *y[2];
+  size_t n = ev_names(t, a, x), m = ev_names(t, b, y);
+  for (size_t i = 0; i < n; i++)
+    for (size_t k = 0; k < m; k++)
+      if (!strcmp(x[i], y[k]))
+        return true;
+  return false;
+}
+
+/* Faults drawn so that no fewer of them give the same dump; leaves the dump in t. */
+static bool draw_set(question *q, lu_fault *faults, size_t count, uint64_t *random)
+{
+  for (unsigned tries = 0; tries < 400; tries++) {
+    size_t k = 0, k_nets = 0, n = 0;
+    while (n < count) {
+      const ev_single *x = pick(q->t, random);
+      bool again = !x;
+      for (size_t i = 0; x && i < n; i++)
+        again |= shares_name(q->t, &x->fault, &faults[i]);
+      if (!x)
+        return false;
+      if (again)
+        continue;
+      size_t parts, nets = ev_group(q->t, x->dump, &parts);
+      k += nets + parts;
+      k_nets += nets ? nets : parts;
+      faults[n++] = x->fault;
+    }
+    uint64_t whole = ev_simulate(q->t, faults, count, LU_LEVEL_HIGH, 1);
+    bool fresh = whole > 1;
+    for (unsigned m = 1; fresh && m + 1 < 1u << count; m++) {
+      lu_fault part[LU_FAULTS_MOST];
+      size_t p = 0;
+      for (size_t i = 0; i < count; i++)
+        if (m >> i & 1)
+          part[p++] = faults[i];
+      fresh = ev_simulate(q->t, part, p, LU_LEVEL_HIGH, 1) != whole;
+    }
+    if (!fresh)
+      continue;
+    ev_simulate(q->t, faults, count, LU_LEVEL_HIGH, 1);
+    q->faults = faults;
+    q->count = count;
+    q->k = k;
+    q->k_nets = k_nets;
+    q->undriven = LU_LEVEL_HIGH;
+    return true;
+  }
+  return false;
+}
+
+static void sets(ev_stand *t, const options *o, scores *s, size_t count, size_t cases, size_t passes, tally *to, uint64_t *random)
+{
+  lu_fault faults[LU_FAULTS_MOST];
+  for (size_t i = 0; i < cases; i++) {
+    question q = {.t = t, .o = o, .s = s, .passes = passes};
+    if (!draw_set(&q, faults, count, random))
+      return;
+    ev_answer a = put(&q, random);
+    judge(&q, &a, to);
+    ev_answer_end(&a);
+  }
+}
+
+/* A permutation of the contents cannot be seen when nothing is known of them. */
+static bool loses(ev_stand *t, const lu_fault *f)
+{
+  size_t ones[2] = {0, 0}, columns = t->e.network->data_bits, differ = 0;
+  if (f->kind == LU_FAULT_SWAP)
+    return false;
+  for (unsigned b = 0; b < columns; b++) {
+    for (size_t i = 0; i < t->e.got.count; i++) {
+      ones[0] += lu_word(&t->e.known, i) >> b & 1;
+      ones[1] += lu_word(&t->e.got, i) >> b & 1;
+    }
+    differ += ones[0] != ones[1];
+  }
+  return differ > 0;
+}
+
+static void blind(ev_stand *t, const options *o, scores *s, uint64_t *random)
+{
+  question q = {.t = t, .o = o, .s = s, .passes = 1, .blind = true, .undriven = LU_LEVEL_HIGH};
+  ev_simulate(t, NULL, 0, LU_LEVEL_HIGH, 1);
+  ev_answer a = put(&q, random);
+  judge_clean(&q, &a, &s->blind_clean);
+  ev_answer_end(&a);
+  for (size_t i = 0; i < o->blind; i++) {
+    const ev_single *x = pick(t, random);
+    if (!x)
+      return;
+    simulate_single(t, x);
+    if (!loses(t, &x->fault))
+      continue;
+    size_t parts;
+    q.k_nets = ev_group(t, x->dump, &parts);
+    q.k = q.k_nets + parts;
+    q.faults = &x->fault;
+    q.undriven = (lu_level)x->undriven;
+    q.count = 1;
+    a = put(&q, random);
+    judge(&q, &a, &s->blind);
+    ev_answer_end(&a);
+  }
+}
+
+static void undamaged(ev_stand *t, const options *o, scores *s, uint64_t *random)
+{
+  for (size_t passes = 1; passes <= NOISE_PASSES; passes += NOISE_PASSES - 1) {
+    if (passes > 1 && !o->noisy)
+      break;
+    question q = {.t = t, .o = o, .s = s, .passes = passes, .undriven = LU_LEVEL_HIGH};
+    ev_simulate(t, NULL, 0, LU_LEVEL_HIGH, 1);
+    ev_answer a = put(&q, random);
+    judge_clean(&q, &a, passes > 1 ? &s->noisy[0] : &s->clean);
+    ev_answer_end(&a);
+  }
+}
+
+/* --- probabilities ----------------------------------------------------------------------------------- */
+
+enum { BINS = 10 };
+typedef struct reliability {
+  size_t cases, count[BINS], true_ones[BINS];
+  double sum[BINS], brier;
+  size_t judged;
+} reliability;
+
+/* Each suspect's probability against whether it is at fault. */
+static void note_suspects(const question *q, const ev_answer *a, reliability *r)
+{
+  json_t *list = json_object_get(a->json, "suspects"), *x;
+  size_t i;
+  r->cases++;
+  json_array_foreach(list, i, x)
+  {
+    const char *name = json_string_value(json_object_get(x, "net"));
+    if (!name)
+      name = json_string_value(json_object_get(x, "part"));
+    double p = json_number_value(json_object_get(x, "probability"));
+    bool is = false;
+    for (size_t f = 0; f < q->count; f++) {
+      const char *names[2];
+      size_t n = ev_names(q->t, &q->faults[f], names);
+      for (size_t m = 0; name && m < n; m++)
+        is |= !strcmp(names[m], name);
+    }
+    int bin = (int)fmin(p * BINS, BINS - 1);
+    r->count[bin]++;
+    r->true_ones[bin] += is;
+    r->sum[bin] += p;
+    r->brier += (p - is) * (p - is);
+    r->judged++;
+  }
+}
+
+/* Faults as the priors have them: each there or not, on its own; at least one, at most four, and
+ * something to be seen. */
+static bool draw_board(question *q, const double *upto, lu_fault *faults, uint64_t *random)
+{
+  const ev_stand *t = q->t;
+  double all = upto[t->single_count - 1];
+  for (unsigned tries = 0; tries < 1000; tries++) {
+    double u = (double)(ev_random(random) >> 11) * 0x1p-53, p = exp(-all);
+    size_t n = 0;
+    for (; n <= LU_FAULTS_MOST && u > p; n++) {
+      u -= p;
+      p *= all / (double)(n + 1);
+    }
+    if (n == 0 || n > LU_FAULTS_MOST)
+      continue;
+    for (size_t i = 0; i < n; i++) {
+      double at = (double)(ev_random(random) >> 11) * 0x1p-53 * all;
+      size_t low = 0, high = t->single_count - 1;
+      while (low < high) {
+        size_t m = (low + high) / 2;
+        if (upto[m] < at)
+          low = m + 1;
+        else
+          high = m;
+      }
+      faults[i] = t->singles[low].fault;
+    }
+    q->faults = faults;
+    q->count = n;
+    if (ev_simulate(q->t, faults, n, LU_LEVEL_HIGH, ev_random(random)) > 1)
+      return true;
+  }
+  return false;
+}
+
+static void drawn(ev_stand *t, const options *o, scores *s, size_t cases, reliability *r, uint64_t *random)
+{
+  double *upto = calloc(t->single_count + 1, sizeof *upto), sum = 0;
+  lu_fault faults[LU_FAULTS_MOST];
+  for (size_t i = 0; upto && i < t->single_count; i++) {
+    if (t->singles[i].undriven == LU_LEVEL_HIGH)
+      sum += exp(t->singles[i].prior);
+    upto[i] = sum;
+  }
+  for (size_t i = 0; upto && sum > 0 && i < cases; i++) {
+    question q = {.t = t, .o = o, .s = s, .passes = 1};
+    if (!draw_board(&q, upto, faults, random))
+      break;
+    ev_answer a = put(&q, random);
+    note_suspects(&q, &a, r);
+    ev_answer_end(&a);
+  }
+  free(upto);
+}
+
+/* --- the page --------------------------------------------------------------------------------------- */
+
+static void print_tally(const char *name, const tally *t)
+{
+  if (t->cases)
+    printf("| %s | %zu | %zu | %.2f %% | %.2f %% |\n", name, t->cases, t->found, 100.0 * (double)t->found / (double)t->cases,
+           100.0 * (double)t->strict / (double)t->cases);
+}
+
+static int by_value(const void *a, const void *b)
+{
+  double x = *(const double *)a, y = *(const double *)b;
+  return (x > y) - (x < y);
+}
+
+static void print_scores(const scores *s)
+{
+  static const char *const many[] = {"", "", "two faults", "three faults", "four faults"};
+  printf("| what | cases | found | share | among nets only |\n| --- | ---: | ---: | ---: | ---: |\n");
+  print_tally("undamaged", &s->clean);
+  tally all = {0};
+  for (int i = 0; i < EV_ROWS; i++) {
+    print_tally(row_names[i], &s->row[i]);
+    all.cases += s->row[i].cases;
+    all.found += s->row[i].found;
+    all.strict += s->row[i].strict;
+  }
+  print_tally("**one fault**", &all);
+  for (int i = 2; i < 5; i++)
+    print_tally(many[i], &s->sets[i]);
+  print_tally("undamaged, 1 % noise, three passes", &s->noisy[0]);
+  print_tally("one fault, 1 % noise, three passes", &s->noisy[1]);
+  print_tally("two faults, 1 % noise, three passes", &s->noisy[2]);
+  print_tally("undamaged, nothing known", &s->blind_clean);
+  print_tally("one fault, nothing known", &s->blind);
+  if (s->times) {
+    double *copy = malloc(s->times * sizeof *copy);
+    memcpy(copy, s->seconds, s->times * sizeof *copy);
+    qsort(copy, s->times, sizeof *copy, by_value);
+    printf("\n%zu decodes: median %.1f ms, worst %.1f ms of processor time.\n", s->times, 1e3 * copy[s->times / 2],
+           1e3 * copy[s->times - 1]);
+    free(copy);
+  }
+  printf("Not asked, as the dump is that of an undamaged board:");
+  for (int i = 0; i < EV_ROWS; i++)
+    printf("%s %s %zu", i ? "," : "", row_names[i], s->invisible[i]);
+  printf(".\nNot asked, as the simulator cannot say what is read:");
+  for (int i = 0; i < EV_ROWS; i++)
+    printf("%s %s %zu", i ? "," : "", row_names[i], s->wide[i]);
+  printf(".\n\n");
+}
+
+static void add_tally(tally *to, const tally *from)
+{
+  to->cases += from->cases;
+  to->found += from->found;
+  to->strict += from->strict;
+}
+
+static void add_scores(scores *to, const scores *from)
+{
+  add_tally(&to->clean, &from->clean);
+  add_tally(&to->blind, &from->blind);
+  add_tally(&to->blind_clean, &from->blind_clean);
+  for (int i = 0; i < EV_ROWS; i++) {
+    add_tally(&to->row[i], &from->row[i]);
+    to->wide[i] += from->wide[i];
+    to->invisible[i] += from->invisible[i];
+  }
+  for (int i = 0; i < 5; i++)
+    add_tally(&to->sets[i], &from->sets[i]);
+  for (int i = 0; i < 3; i++)
+    add_tally(&to->noisy[i], &from->noisy[i]);
+  for (size_t i = 0; i < from->times && to->times < sizeof to->seconds / sizeof *to->seconds; i++)
+    to->seconds[to->times++] = from->seconds[i];
+}
+
+static void print_reliability(const reliability *r)
+{
+  printf("## Probabilities\n\n%zu boards with faults drawn from the priors.\n\n", r->cases);
+  printf("| said | suspects | mean said | true | off by |\n| --- | ---: | ---: | ---: | ---: |\n");
+  for (int i = 0; i < BINS; i++)
+    if (r->count[i]) {
+      double said = r->sum[i] / (double)r->count[i], is = (double)r->true_ones[i] / (double)r->count[i];
+      printf("| %d-%d %% | %zu | %.3f | %.3f | %+.3f |\n", i * 10, i * 10 + 10, r->count[i], said, is, is - said);
+    }
+  printf("\nBrier score %.5f over %zu suspects.\n", r->judged ? r->brier / (double)r->judged : 0, r->judged);
+}
+
+/* --- running ---------------------------------------------------------------------------------------- */
+
+/* Random contents of a place, in a file; the same for the same seed. */
+static const char *contents_of(const place *p, const options *o, char *path, size_t room)
+{
+  if (p->contents)
+    return p->contents;
+  const char *base = strrchr(p->board, '/');
+  snprintf(path, room, "%s/%.40s-%.40s.bin", o->keep, base ? base + 1 : p->board, p->block);
+  for (char *c = path; *c; c++)
+    *c = *c == ' ' ? '_' : *c;
+  uint64_t *at = malloc(p->size + 8), random = o->seed + p->size;
+  lu_err err = {0};
+  for (size_t i = 0; at && i < p->size / 8; i++)
+    at[i] = ev_random(&random);
+  bool ok = at && !lu_file_write(path, at, p->size, &err);
+  free(at);
+  return ok ? path : NULL;
+}
+
+static bool one_place(const place *p, const options *o, scores *s, reliability *r)
+{
+  char path[600];
+  ev_stand *t = calloc(1, sizeof *t);
+  uint64_t random = o->seed;
+  if (!t)
+    return false;
+  *t = (ev_stand){.board = p->board, .block = p->block, .how = p->how};
+  t->contents = contents_of(p, o, path, sizeof path);
+  bool ok = t->contents && ev_stand_open(t) && ev_singles(t);
+  if (ok) {
+    printf("### %s, %s, %s %s\n\n", p->board, p->block, p->how, p->contents ? p->contents : "random contents");
+    printf("%zu nets, %zu single faults, simulated in %.1f s.\n\n", t->j->net_count, t->single_count, t->simulate_seconds);
+    fflush(stdout);
+    undamaged(t, o, s, &random);
+    singles(t, o, s, &random);
+    for (size_t n = 2; n <= 4; n++)
+      sets(t, o, s, n, o->sets[n], 1, &s->sets[n], &random);
+    sets(t, o, s, 1, o->noisy, NOISE_PASSES, &s->noisy[1], &random);
+    sets(t, o, s, 2, o->noisy, NOISE_PASSES, &s->noisy[2], &random);
+    if (o->blind && !p->contents)
+      blind(t, o, s, &random);
+    drawn(t, o, s, (o->drawn + PLACES - 1) / PLACES, r, &random);
+    if (o->verbose)
+      printf("\n");
+    print_scores(s);
+    fflush(stdout);
+  }
+  ev_stand_close(t);
+  free(t);
+  return ok;
+}
+
+static bool read_options(int argc, char **argv, options *o)
+{
+  const struct {
+    const char *name;
+    size_t *to;
+  } numbers[] = {{"--dumps", &o->dumps},   {"--pairs", &o->sets[2]}, {"--triples", &o->sets[3]},
+                 {"--quads", &o->sets[4]}, {"--noisy", &o->noisy},     {"--blind", &o->blind},   {"--drawn", &o->drawn}};
+  for (int i = 1; i < argc; i++) {
+    const char *value = i + 1 < argc ? argv[i + 1] : NULL;
+    bool known = true;
+    if (!strcmp(argv[i], "-v"))
+      o->verbose = true;
+    else if (!strcmp(argv[i], "--smoke"))
+      *o = (options){.dumps = 1, .sets = {0, 0, 1, 0, 0}, .seed = o->seed, .only = "log8", .smoke = true};
+    else if (!strcmp(argv[i], "--all"))
+      o->dumps = 0;
+    else if (value && !strcmp(argv[i], "--seed"))
+      o->seed = strtoull(argv[++i], NULL, 0);
+    else if (value && !strcmp(argv[i], "--only"))
+      o->only = argv[++i];
+    else if (value && !strcmp(argv[i], "--keep"))
+      o->keep = argv[++i];
+    else
+      known = false;
+    for (size_t k = 0; !known && value && k < sizeof numbers / sizeof *numbers; k++)
+      if (!strcmp(argv[i], numbers[k].name)) {
+        *numbers[k].to = strtoull(argv[++i], NULL, 0);
+        known = true;
+        break;
+      }
+    if (!known) {
+      fprintf(stderr,
+              "usage: evaluate [-v] [--smoke | --all] [--only WORD] [--keep DIR] [--seed N] [--dumps N]\n"
+              "       [--pairs N] [--triples N] [--quads N] [--noisy N] [--blind N] [--drawn N]\n"
+              "  -v         failing cases as command lines     --keep DIR  where contents and dumps go\n"
+              "  --dumps N  different dumps of each kind of single fault a block (0: every one)\n");
+      return false;
+    }
+  }
+  return true;
+}
+
+static bool wanted(const options *o, const place *p)
+{
+  if (o->smoke && p->how[0] == 'w')
+    return false;
+  return !o->only || strstr(p->board, o->only) || strstr(p->block, o->only) || strstr(p->how, o->only) ||
+         (p->contents && strstr(p->contents, o->only));
+}
+
+/* What a small run must show: nothing found where nothing is, and what breaks most found always. */
+static bool good_enough(const scores *s)
+{
+  static const ev_row rows[] = {EV_OPEN_PIN, EV_OPEN_ALL, EV_STUCK};
+  bool ok = s->clean.cases && s->clean.found == s->clean.cases;
+  for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
+    ok &= s->row[rows[i]].cases && s->row[rows[i]].found == s->row[rows[i]].cases;
+  if (!ok)
+    fputs("evaluate: undamaged boards, opens and stucks must all be found\n", stderr);
+  return ok;
+}
+
+int main(int argc, char **argv)
+{
+  char folder[] = "/tmp/evaluate.XXXXXX";
+  options o = {.dumps = 5, .sets = {0, 0, 5, 5, 5}, .noisy = 3, .blind = 5, .drawn = 28, .seed = 1};
+  if (!read_options(argc, argv, &o))
+    return 2;
+  scores *total = calloc(1, sizeof *total), *s = calloc(1, sizeof *s);
+  reliability r = {0};
+  bool made = !o.keep;
+  if (!total || !s || chdir(LU_TOP) || (made && !mkdtemp(folder)))
+    return 3;
+  if (made)
+    o.keep = folder;
+  else
+    mkdir(o.keep, 0777);
+  bool ok = true;
+  for (size_t i = 0; i < PLACES; i++) {
+    if (!wanted(&o, &places[i]))
+      continue;
+    memset(s, 0, sizeof *s);
+    ok &= one_place(&places[i], &o, s, &r);
+    add_scores(total, s);
+  }
+  printf("## All blocks\n\n");
+  print_scores(total);
+  if (r.cases)
+    print_reliability(&r);
+  if (made) {
+    char command[64];
+    for (size_t i = 0; i < 40; i++) {
+      snprintf(command, sizeof command, "%s/pass%zu.bin", folder, i + 1);
+      unlink(command);
+    }
+    for (size_t i = 0; i < PLACES; i++) {
+      char path[600];
+      if (!places[i].contents && contents_of(&places[i], &o, path, sizeof path))
+        unlink(path);
+    }
+    rmdir(folder);
+  }
+  if (ok && o.smoke && !good_enough(total))
+    return 1;
+  return ok ? 0 : 3;
+}

@@ -1,0 +1,5 @@
+# How often the reasoning names the right nets: a small run in ctest, all of it by hand (docs/accuracy.md).
+add_executable(evaluate ${CMAKE_CURRENT_LIST_DIR}/evaluate.c ${CMAKE_CURRENT_LIST_DIR}/stand.c ${CMAKE_CURRENT_LIST_DIR}/ask.c)
+target_link_libraries(evaluate PRIVATE lu)
+target_compile_definitions(evaluate PRIVATE LU_TOP="${PROJECT_SOURCE_DIR}")
+add_test(NAME evaluate_smoke COMMAND evaluate --smoke)

@@ -121,16 +121,10 @@ static lu_status add_layout(lu_session *s, const char *path, const lu_boardfile 
   return LU_OK;
 }
 
-lu_status lu_session_board(lu_session *s, const char *path)
+lu_status lu_session_load(lu_session *s, const lu_boardfile *f, const char *path)
 {
-  lu_bytes in;
-  lu_boardfile *f;
   lu_netlist *netlist = NULL;
-  lu_status bad = lu_session_file(s, path, &in);
-  if (!bad)
-    bad = lu_boardfile_read(in, path, s->mem, &f, &s->err);
-  if (!bad && f->netlist.text)
-    bad = read_netlist(s, path, f->netlist, &netlist);
+  lu_status bad = f->netlist.text ? read_netlist(s, path, f->netlist, &netlist) : LU_OK;
   if (!bad && f->layout.text)
     bad = add_layout(s, path, f, &netlist);
   if (!bad)
@@ -140,6 +134,16 @@ lu_status lu_session_board(lu_session *s, const char *path)
   for (size_t i = 0; i < s->board->note_count; i++)
     lu_session_note(s, s->board->notes[i]);
   return LU_OK;
+}
+
+lu_status lu_session_board(lu_session *s, const char *path)
+{
+  lu_bytes in;
+  lu_boardfile *f;
+  lu_status bad = lu_session_file(s, path, &in);
+  if (!bad)
+    bad = lu_boardfile_read(in, path, s->mem, &f, &s->err);
+  return bad ? lu_fail_source(&s->err, bad, path) : lu_session_load(s, f, path);
 }
 
 static const char *block_names(lu_session *s)

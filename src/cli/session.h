@@ -38,6 +38,8 @@ bool lu_session_has(const lu_session *s, const char *path);
 /* Each returns LU_OK or fills s->err with the file's name as source. */
 LU_MUST_USE lu_status lu_session_file(lu_session *s, const char *path, lu_bytes *out);
 LU_MUST_USE lu_status lu_session_board(lu_session *s, const char *path);
+/* As above for a board file that is not read from a file; path: where its netlists are meant from. */
+LU_MUST_USE lu_status lu_session_load(lu_session *s, const lu_boardfile *f, const char *path);
 /* The block of that name; NULL: the only one, or the only one that size_hint bytes fit. */
 LU_MUST_USE lu_status lu_session_block(lu_session *s, const char *name, uint64_t size_hint, uint32_t *block);
 

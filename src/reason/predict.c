@@ -310,8 +310,14 @@ static lu_fn stored_fn(const lu_view *v, unsigned chip, unsigned pin)
   return c->column_inverted[pin] ? lu_fn_not(f) : f;
 }
 
-/* Puts stored words in the place of chips' outputs where every chip is read at its own place. */
-static bool compose(const lu_view *v, lu_fn *f)
+static bool has_address(const lu_fn *f)
+{
+  return f->count && f->var[0] < LU_VAR_DATA;
+}
+
+/* Puts stored words in the place of chips' outputs where every chip is read at one and the same
+ * place. *source: -1 while none was met. */
+static bool compose(const lu_view *v, lu_fn *f, int *source)
 {
   for (bool more = true; more;) {
     more = false;
@@ -319,10 +325,13 @@ static bool compose(const lu_view *v, lu_fn *f)
       if (f->var[k] < LU_VAR_CHIP)
         continue;
       unsigned chip = (f->var[k] - LU_VAR_CHIP) / 16, pin = (f->var[k] - LU_VAR_CHIP) % 16;
-      if (chip >= v->network->chip_count || v->chip_source[chip])
+      if (chip >= v->network->chip_count || (*source >= 0 && *source != v->chip_source[chip]))
         return false;
+      *source = v->chip_source[chip];
       lu_fn one = lu_fn_fix(f, f->var[k], true), zero = lu_fn_fix(f, f->var[k], false);
       lu_fn s = stored_fn(v, chip, pin);
+      if (*source > 0 && (has_address(&s) || has_address(f)))
+        return false; /* address bits would be those of another place */
       *f = lu_fn_choose(&s, &one, &zero);
       if (f->wide)
         return false;
@@ -347,11 +356,15 @@ static void add_column(lu_view *v, unsigned bit, const lu_fn *hi, const lu_fn *l
   v->wide |= hi->wide || lo->wide;
   lu_column *c = &v->column[v->column_count++];
   *c = (lu_column){.bit = (uint8_t)bit, .hi = *hi, .lo = *lo};
-  c->direct = compose(v, &c->hi) && compose(v, &c->lo);
+  int source = -1;
+  c->direct = compose(v, &c->hi, &source) && compose(v, &c->lo, &source);
+  c->source = (uint8_t)(source > 0 ? source : 0);
   if (!c->direct) {
     c->hi = *hi;
     c->lo = *lo;
   }
+  lu_fn no = lu_fn_not(c->hi);
+  c->pushed = lu_fn_same(&no, &c->lo);
 }
 
 static void load_open_levels(lu_view *v, const lu_fault *faults, size_t count)
@@ -561,12 +574,13 @@ void lu_view_word(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *
     bool u = false;
     bool hi, lo;
     if (x->direct) {
-      u = !at[0].known && x->hi.count;
-      hi = data_fn_at(&x->hi, &at[0]);
-      lo = data_fn_at(&x->lo, &at[0]);
+      const word_at *w = &at[x->source];
+      u = !w->known && (x->hi.count || x->lo.count);
+      hi = data_fn_at(&x->hi, w);
+      lo = x->pushed ? !hi : data_fn_at(&x->lo, w);
     } else {
       hi = read_fn_at(v, &x->hi, address, at, &u);
-      lo = read_fn_at(v, &x->lo, address, at, &u);
+      lo = x->pushed ? !hi : read_fn_at(v, &x->lo, address, at, &u);
     }
     bool level = hi ? true : lo ? false : undriven_level(v, e, x->bit, i, address, &u);
     val |= (uint64_t)level << x->bit;
@@ -578,7 +592,7 @@ void lu_view_word(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *
 
 static bool is_itself(const lu_column *x)
 {
-  return x->direct && x->hi.count == 1 && x->hi.var[0] == LU_VAR_DATA + x->bit && lu_fn_at(&x->hi, 1);
+  return x->direct && !x->source && x->hi.count == 1 && x->hi.var[0] == LU_VAR_DATA + x->bit && lu_fn_at(&x->hi, 1);
 }
 
 void lu_view_tests(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *elsewhere, uint64_t *here)

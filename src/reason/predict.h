@@ -27,7 +27,9 @@ typedef struct lu_source {
 
 typedef struct lu_column {
   uint8_t bit;     /* vantage data bit */
-  bool direct;     /* hi and lo are functions of the known word at the same address */
+  bool direct;     /* hi and lo are functions of the known word that source finds */
+  bool pushed;     /* lo is just the opposite of hi: never without driver */
+  uint8_t source;
   lu_fn hi, lo;
 } lu_column;
 

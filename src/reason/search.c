@@ -17,6 +17,7 @@ static const double unknown_share = 0.42;
 typedef struct cost {
   double total, gain, harm;
   bool wrong;  /* some steady bit is wrong */
+  uint64_t face; /* of the predictions */
 } cost;
 
 static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsigned to, bool compiled, cost *c)
@@ -28,6 +29,8 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
       uint64_t changed = k->view->changed;
       bad = (k->healthy[s] & ~changed) | ((value ^ k->got[s]) & changed & ~unknown & k->steady[s]);
       unknown &= changed & k->steady[s];
+      c->face = (c->face ^ ((value & ~unknown & changed) + 0x9e3779b97f4a7c15u * unknown + s)) * 0xbf58476d1ce4e5b9u;
+      c->face ^= c->face >> 29;
     }
     double was = j->wrong_cost * __builtin_popcountll(k->healthy[s]);
     double now = j->wrong_cost * __builtin_popcountll(bad) + unknown_share * j->wrong_cost * __builtin_popcountll(unknown);
@@ -206,6 +209,7 @@ static bool add_fault(lu_search *s, const lu_fault *f)
       k->gain = useful ? c.gain : 0;
       k->harm = c.harm;
       k->exact = useful && !c.wrong;
+      k->face = c.face;
       for (size_t r = 0; r < s->joint->look_count; r++)
         k->columns |= s->joint->looks[r].view->changed;
     }
@@ -635,13 +639,35 @@ static bool verify_singles(lu_search *s)
   return true;
 }
 
+/* Of classes that look alike only the likeliest goes on: the first time a face is met, its likeliest
+ * class is looked for; the others are tried in its place when it proves right (look_around). */
+static bool fairest(const lu_search *s, uint32_t *seen, size_t room, uint32_t class)
+{
+  const lu_class *c = &s->classes[class];
+  size_t at = c->face & (room - 1);
+  while (seen[at] && s->classes[seen[at] - 1].face != c->face)
+    at = (at + 1) & (room - 1);
+  if (seen[at])
+    return seen[at] - 1 == class;
+  uint32_t best = class;
+  for (size_t i = class + 1; i < s->class_count; i++)
+    if (s->classes[i].face == c->face && s->classes[i].gain > s->classes[i].harm && !s->classes[i].wide &&
+        s->classes[i].prior > s->classes[best].prior)
+      best = (uint32_t)i;
+  seen[at] = best + 1;
+  return best == class;
+}
+
 /* Classes that help by themselves, best first. */
 static size_t helpers(const lu_search *s, lu_set *out, size_t most)
 {
-  size_t n = 0;
-  for (size_t i = 0; i < s->class_count; i++) {
+  size_t n = 0, room = 1;
+  while (room < 4 * s->class_count)
+    room *= 2;
+  uint32_t *seen = LU_NEW(s->joint->mem, uint32_t, room);
+  for (size_t i = 0; seen && i < s->class_count; i++) {
     const lu_class *c = &s->classes[i];
-    if (c->wide || c->gain <= c->harm)
+    if (c->wide || c->gain <= c->harm || !fairest(s, seen, room, (uint32_t)i))
       continue;
     lu_set none = {.undriven = LU_LEVEL_HIGH};
     lu_set x = extend(s, &none, (uint32_t)i);
@@ -707,7 +733,16 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
   return true;
 }
 
-/* Around each explanation found: the same with one fault exchanged. */
+/* Around each explanation found: the same with one fault exchanged, by another helper or by a class
+ * that looks like it. */
+static bool exchange_one(lu_search *s, const lu_set *base, const rest *r, uint32_t class)
+{
+  if (has_class(base, class) || !(s->classes[class].columns & r->columns) || s->set_count >= SETS_MOST)
+    return true;
+  lu_set x = extend(s, base, class);
+  return !improves(s, &x, r, 1e300) || !x.exact || verify(s, &x);
+}
+
 static bool look_around(lu_search *s, const lu_set *partners, size_t partner_count)
 {
   rest *r = LU_NEW(s->joint->mem, rest, 1);
@@ -715,18 +750,18 @@ static bool look_around(lu_search *s, const lu_set *partners, size_t partner_cou
   for (size_t i = 0; r && i < found; i++)
     for (size_t k = 0; k < s->sets[i].count; k++) {
       lu_set base = {.undriven = LU_LEVEL_HIGH};
+      uint32_t out = s->sets[i].classes[k];
       for (size_t m = 0; m < s->sets[i].count; m++)
         if (m != k)
           base = extend(s, &base, s->sets[i].classes[m]);
       if (!leave(s, &base, r))
         continue;
-      for (size_t p = 0; p < partner_count && s->set_count < SETS_MOST; p++) {
-        if (has_class(&base, partners[p].classes[0]) || !(s->classes[partners[p].classes[0]].columns & r->columns))
-          continue;
-        lu_set x = extend(s, &base, partners[p].classes[0]);
-        if (improves(s, &x, r, 1e300) && x.exact && !verify(s, &x))
+      for (uint32_t c = 0; c < s->class_count; c++)
+        if (c != out && s->classes[c].face == s->classes[out].face && !s->classes[c].wide && !exchange_one(s, &base, r, c))
           return false;
-      }
+      for (size_t p = 0; p < partner_count; p++)
+        if (!exchange_one(s, &base, r, partners[p].classes[0]))
+          return false;
     }
   return r;
 }

@@ -16,6 +16,7 @@ typedef struct lu_class {
   double gain;            /* cost of the healthy board less cost */
   double harm;            /* cost where the healthy board was right */
   bool exact;             /* nothing wrong on the samples */
+  uint64_t face;          /* of what it predicts for the first samples: classes of one face look alike */
   uint64_t columns;       /* data bits that it can change, of all readings */
 } lu_class;
 

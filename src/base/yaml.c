@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ITEMS_MOST = 100000, RANGE_MOST = 64, BYTES_MOST = 16 << 20 };
+enum { ITEMS_MOST = 100000, RANGE_MOST = 64, BYTES_MOST = 16 << 20, DEPTH_MOST = 64 };
 
 lu_status lu_yaml_bad(lu_yaml *r, const lu_yaml_node *n, lu_status s, const char *format, ...)
 {
@@ -274,6 +274,25 @@ lu_status lu_yaml_named(lu_yaml *r, const lu_yaml_node *n, const char *what, lu_
   return LU_OK;
 }
 
+/* Brackets open at once, roughly: quotes are not looked at. The library's own nesting costs time that
+ * grows with its square. Returns the offset where the limit is passed, or len. */
+static size_t too_deep(lu_bytes in)
+{
+  unsigned depth = 0;
+  for (size_t i = 0; i < in.len; i++) {
+    uint8_t c = in.at[i];
+    if (c == '[' || c == '{') {
+      if (++depth > DEPTH_MOST)
+        return i;
+    } else if ((c == ']' || c == '}') && depth) {
+      depth--;
+    } else if (c == '\n' && i + 1 < in.len && in.at[i + 1] != ' ' && in.at[i + 1] != '\n') {
+      depth = depth > DEPTH_MOST / 2 ? depth : 0; /* a key in the first column: brackets in texts do not add up */
+    }
+  }
+  return in.len;
+}
+
 lu_status lu_yaml_read(lu_bytes in, const char *path, const char *what, lu_yaml_fn root, void *to, lu_arena *mem,
                        lu_err *err)
 {
@@ -284,6 +303,9 @@ lu_status lu_yaml_read(lu_bytes in, const char *path, const char *what, lu_yaml_
   lu_status s;
   if (in.len > BYTES_MOST) {
     s = lu_fail(err, LU_ERR_LIMIT, 0, 0, "a %s of %zu bytes; at most %d are taken", what, in.len, BYTES_MOST);
+  } else if (too_deep(in) < in.len) {
+    s = lu_fail_at(err, LU_ERR_LIMIT, (const char *)in.at, in.len, too_deep(in), "more than %d brackets inside each other",
+                   DEPTH_MOST);
   } else {
     yaml_parser_set_input_string(&parser, in.at, in.len);
     if (yaml_parser_load(&parser, &r.doc)) {

@@ -156,6 +156,10 @@ static lu_status take_typed_nets(builder *k)
       if (!add_part(k, ref, &part) || !add_pin(k, part, number, &pin))
         return no_room(k);
       lu_pin *p = &k->b->pins[pin];
+      if (p->typed && p->net != net)
+        return bad_spot(k, LU_ERR_VALUE, n->pins.at[j], "nets: the pin %s already stands on net %s", p->name,
+                        k->b->nets[p->net].name);
+      p->typed = true;
       if (p->net != LU_NONE && p->net != net &&
           !note(k, lu_arena_printf(k->mem, "%s: net %s of the board file replaces %s of the netlist",
                                    p->name, n->name.text, k->b->nets[p->net].name)))
@@ -415,6 +419,23 @@ static bool supply_name(const char *n, bool *ground)
     if (lu_text_same(tail, high[i]))
       return *ground = false, true;
   return false;
+}
+
+/* A pin typed in under nets must be one that its part has, where the part is known. */
+static lu_status check_typed(builder *k)
+{
+  for (size_t i = 0; i < k->file->net_count; i++)
+    for (size_t j = 0; j < k->file->nets[i].pins.count; j++) {
+      lu_spot spot = k->file->nets[i].pins.at[j];
+      uint32_t pin = lu_map_get(&k->pins, spot.text);
+      if (pin == LU_NONE)
+        continue;
+      const lu_part *p = &k->b->parts[k->b->pins[pin].part];
+      if (p->type && p->type->kind != LU_PART_CUSTOM && p->type->kind != LU_PART_PASSIVE &&
+          lu_part_named(p->type->name) == p->type && k->b->pins[pin].type_pin == UINT16_MAX && k->b->pins[pin].net != LU_NONE)
+        return bad_spot(k, LU_ERR_MISSING, spot, "nets: '%s' is no pin of a %s", spot.text, p->type->name);
+    }
+  return LU_OK;
 }
 
 static bool index_pins(builder *k)
@@ -684,6 +705,8 @@ lu_status lu_board_build(const lu_boardfile *file, const lu_netlist *netlist, lu
     s = settle_functions(&k);
   if (!s)
     s = add_type_pins(&k);
+  if (!s)
+    s = check_typed(&k);
   if (!s && !index_pins(&k))
     s = no_room(&k);
   if (!s) {

@@ -15,6 +15,7 @@ typedef struct lu_pin {
   const char *number;
   const char *function;  /* from the type, else the netlist, else the number */
   const char *name;      /* "U16.12" */
+  bool typed;            /* its net was typed in under nets */
 } lu_pin;
 
 typedef struct lu_part {

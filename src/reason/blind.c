@@ -156,9 +156,8 @@ static bool weigh(lu_search *s, const look *k, lu_set *sets, size_t most, size_t
     if (more <= 0)
       continue;
     lu_view_count(j->looks[0].view, j->looks[0].evidence, 0, &x.wrong, &x.unknown, &columns);
-    if (x.wrong)
+    if (x.wrong || x.unknown)
       continue;
-    x.unknown = 0;
     x.prior += more;
     sets[(*count)++] = x;
   }

@@ -11,6 +11,7 @@
 
 enum { EXPLANATIONS_MOST = 64 };
 static const double unknown_cost = 0.693;
+static const double other_prior = -14;
 
 /* A fault set with its weight, before it is normalised. */
 typedef struct weighed {
@@ -260,6 +261,16 @@ static bool settle_rest(lu_search *s, lu_set *out, size_t *count)
   return true;
 }
 
+/* The weight of "something else": the contents are not what is said, or more is broken than was
+ * tried. It says nothing of any bit. */
+static double otherwise(const lu_joint *j)
+{
+  double bits = 0;
+  for (size_t r = 0; r < j->look_count; r++)
+    bits += (double)j->looks[r].evidence->got.held_count * __builtin_popcountll(j->looks[r].all);
+  return other_prior - unknown_cost * bits;
+}
+
 static bool search_all(lu_result *r, lu_search *s)
 {
   if (!lu_search_classes(s))
@@ -272,18 +283,18 @@ static bool search_all(lu_result *r, lu_search *s)
     single |= s->classes[i].exact;
   if (!single && wrong_bits(r->joint) < 100000 && lu_inside_cover(s, &inside) && inside.count <= 2) {
     r->exact = true;
-    return lu_conclude(r, s, &inside, 1, -1e300);
+    return lu_conclude(r, s, &inside, 1, otherwise(r->joint));
   }
   if (!lu_search_sets(s))
     return false;
   r->pairs_done = s->pairs_done;
   r->exact = s->set_count > 0;
   if (s->set_count)
-    return lu_conclude(r, s, s->sets, s->set_count, -1e300);
+    return lu_conclude(r, s, s->sets, s->set_count, otherwise(r->joint));
   if (!settle_rest(s, rest, &count))
     return false;
   r->exact = count && rest[0].exact;
-  return lu_conclude(r, s, rest, count, -1e300);
+  return lu_conclude(r, s, rest, count, otherwise(r->joint));
 }
 
 lu_status lu_explain(const lu_evidence *readings, size_t count, const lu_priors *priors, double noise,
@@ -302,7 +313,7 @@ lu_status lu_explain(const lu_evidence *readings, size_t count, const lu_priors 
   uint64_t bits = 0, wrong = wrong_bits(r->joint);
   for (size_t i = 0; i < count; i++)
     bits += readings[i].got.held_count * (uint64_t)readings[i].network->data_bits;
-  if ((double)wrong <= (noise > 0 ? 3 * noise * (double)bits : 0)) {
+  if ((double)wrong <= lu_noise_most(noise * (double)bits)) {
     r->verdict = LU_VERDICT_CLEAN;
     r->reason = "every word reads as it should";
     return LU_OK;
@@ -313,7 +324,12 @@ lu_status lu_explain(const lu_evidence *readings, size_t count, const lu_priors 
   r->hypotheses = s->hypotheses;
   r->classes = s->class_count;
   r->verdict = LU_VERDICT_FAULTY;
-  r->reason = r->exact ? "words differ, and the explanations give every bit of it"
-                       : "words differ, and no set of up to four faults gives all of it";
+  if (r->explanation_count && r->explanations[0].explained > 0.999)
+    r->reason = "words differ, and the explanations give every bit of it";
+  else if (r->explanation_count && r->explanations[0].explained > 0.4 && r->explanations[0].unknown)
+    r->reason = "words differ; the likeliest explanations leave contents that cannot be foretold";
+  else
+    r->reason = "words differ, and no set of up to four faults gives it: are the contents the right ones?";
+  r->exact = r->explanation_count && r->explanations[0].explained > 0.999;
   return LU_OK;
 }

@@ -315,3 +315,8 @@ bool lu_joint_compile(const lu_joint *j, size_t r, const lu_fault *faults, size_
                      ((uint64_t)undriven << 60));
   return k->view->changed || k->view->wide;
 }
+
+double lu_noise_most(double expected)
+{
+  return expected > 0 ? expected + 5 * sqrt(expected) + 4 : 0;
+}

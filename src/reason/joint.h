@@ -65,4 +65,8 @@ double lu_joint_prior(const lu_joint *j, const lu_fault *f);
 bool lu_joint_compile(const lu_joint *j, size_t r, const lu_fault *faults, size_t count, lu_level undriven,
                       uint64_t *hash, bool *wide, bool *floats);
 
+/* The most bits that noise makes wrong, when it is expected to make that many wrong (five standard
+ * deviations of a Poisson count, and a few). */
+double lu_noise_most(double expected);
+
 #endif

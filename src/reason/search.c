@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 120, TELLING = 30, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 120, TELLING = 30, AFTER_FOUND = 8000, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -216,7 +216,7 @@ static bool add_fault(lu_search *s, const lu_fault *f)
     if (!add_member(s, k, f))
       return false;
     if (f->kind == LU_FAULT_STUCK)
-      s->stuck[2 * f->net + f->level] = (uint32_t)(k - s->classes) + 1;
+      s->stuck[4 * (2 * f->net + f->level) + level] = (uint32_t)(k - s->classes) + 1;
     bool own_level = f->kind == LU_FAULT_OPEN && (s->joint->nets[f->net].carries & LU_CARRIES_DATA);
     if (!floats || own_level)
       return true;
@@ -300,10 +300,13 @@ static bool add_bridge(lu_search *s, const lu_fault *f)
   case LU_BRIDGE_NOTHING:
   case LU_BRIDGE_LOOP:
     return true;
-  case LU_BRIDGE_STUCK: {
-    uint32_t c = s->stuck[2 * like.net + like.level];
-    return c ? add_member(s, &s->classes[c - 1], f) : true;
-  }
+  case LU_BRIDGE_STUCK:
+    for (unsigned k = 0; k < 4; k++) {
+      uint32_t c = s->stuck[4 * (2 * like.net + like.level) + k];
+      if (c && !add_member(s, &s->classes[c - 1], f))
+        return false;
+    }
+    return true;
   case LU_BRIDGE_OTHER:
     break;
   }
@@ -408,7 +411,7 @@ bool lu_search_classes(lu_search *s)
   s->healthy_cost = healthy_cost(j);
   s->hot = LU_NEW(j->mem, bool, j->net_count + 1);
   s->reach = LU_NEW(j->mem, uint64_t, j->net_count * j->look_count + 1);
-  s->stuck = LU_NEW(j->mem, uint32_t, 2 * j->net_count + 2);
+  s->stuck = LU_NEW(j->mem, uint32_t, 8 * j->net_count + 8);
   if (!s->hot || !s->reach || !s->stuck)
     return false;
   for (uint16_t i = 0; i < j->net_count; i++) {
@@ -472,7 +475,7 @@ static bool verify(lu_search *s, lu_set *x)
   lu_joint *j = s->joint;
   bool known;
   uint64_t total = count_all(s, x, &known);
-  double allowed = j->wrong_cost > 20 ? 0 : 3 * exp(-j->wrong_cost) * (double)total + 3;
+  double allowed = j->wrong_cost > 20 ? 0 : lu_noise_most(exp(-j->wrong_cost) * (double)total);
   x->exact = known || (double)x->wrong <= allowed;
   if (!x->exact) {
     double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
@@ -709,10 +712,15 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
                    lu_set *next, size_t *next_count, bool *found)
 {
   rest *r = LU_NEW(s->joint->mem, rest, 1);
+  uint64_t until = s->hypotheses + AFTER_FOUND;
   *next_count = 0;
   if (!r)
     return false;
   for (size_t b = 0; b < count; b++) {
+    if (*found && s->hypotheses > until) {
+      s->pairs_done = false;
+      return true;
+    }
     if (!leave(s, &beam[b], r))
       continue;
     for (size_t p = beam[b].count == 1 ? b + 1 : 0; p < partner_count; p++) {

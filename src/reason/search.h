@@ -46,7 +46,7 @@ typedef struct lu_search {
   lu_member *members;
   bool *hot;              /* by net: it reaches a column in which something is wrong */
   uint64_t *reach;        /* by net and reading: the columns it reaches */
-  uint32_t *stuck;        /* class + 1 of each net stuck low, high: [2 * net + level] */
+  uint32_t *stuck;        /* class + 1 of each net stuck: [4 * (2 * net + level) + undriven level] */
   uint32_t *table;        /* hash -> class + 1 */
   size_t table_room;
   double healthy_cost;

@@ -161,11 +161,12 @@ static void gather(const lu_sim *s, uint16_t net, unsigned group, lu_moment m, u
   const lu_nnet *n = &s->n->nets[net];
   const uint16_t *list = s->n->net_drivers + n->first_driver;
   *hi = *lo = lu_fn_const(false);
-  if (!s->moved_count && !s->fault[net].cut && n->driver_count <= 2) {
+  if (!s->moved_count && !s->fault[net].cut) {
     for (unsigned i = 0, first = 1; i < n->driver_count; i++) {
-      if (list[i] == leave_out)
-        continue;
       const lu_drive *d = drive_of(s, m, list[i]);
+      bool idle = !(d->hi.count | d->hi.wide | d->lo.count | d->lo.wide) && !(d->hi.table | d->lo.table);
+      if (list[i] == leave_out || idle)
+        continue;
       if (first) {
         *hi = d->hi;
         *lo = d->lo;
@@ -1034,9 +1035,9 @@ static bool matters_at(const lu_sim *s, uint16_t net, int m)
   return (s->moments >> m & 1) && !(early && s->n->nets[net].carries == LU_CARRIES_DATA);
 }
 
-static bool follows_chip(const lu_fn *f)
+static bool follows_data(const lu_fn *f)
 {
-  return f->wide || (f->count && f->var[f->count - 1] >= LU_VAR_CHIP);
+  return f->wide || (f->count && f->var[f->count - 1] >= LU_VAR_DATA);
 }
 
 lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high)
@@ -1057,7 +1058,7 @@ lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *
     for (int k = 0; k < 2; k++) {
       if (!matters_at(s, nets[k], m))
         continue;
-      if (m == LU_READ && s->n->nets[nets[k]].carries & ~LU_CARRIES_DATA && (follows_chip(&h) || follows_chip(&l)))
+      if (s->n->nets[nets[k]].carries & ~LU_CARRIES_DATA && (follows_data(&h) || follows_data(&l)))
         return LU_BRIDGE_LOOP;
       changed[k] |= !lu_fn_same(&h, &hi[k]) || !lu_fn_same(&l, &lo[k]);
       int now = lu_fn_is(&h, true) && lu_fn_is(&l, false) ? 1 : lu_fn_is(&l, true) ? 0 : -1;

@@ -46,7 +46,7 @@ void lu_sim_settle_all(lu_sim *s);
 lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count);
 
 /* What a bridge comes to where that is plain from the two nets alone. STUCK: *net is held at *high
- * and the other net is as on a healthy board. LOOP: what is read would decide where it is read
+ * and the other net is as on a healthy board. LOOP: data would decide where they go or come
  * from; not judged. */
 typedef enum lu_bridge_kind { LU_BRIDGE_NOTHING, LU_BRIDGE_STUCK, LU_BRIDGE_OTHER, LU_BRIDGE_LOOP } lu_bridge_kind;
 lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high);

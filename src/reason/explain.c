@@ -171,6 +171,35 @@ static int by_probability(const void *a, const void *b)
   return (x->net > y->net) - (x->net < y->net);
 }
 
+static int by_faults(const void *a, const void *b)
+{
+  const weighed *x = a, *y = b;
+  if (x->e.count != y->e.count)
+    return x->e.count < y->e.count ? -1 : 1;
+  return memcmp(x->e.faults, y->e.faults, x->e.count * sizeof *x->e.faults);
+}
+
+/* The same faults can stand in several rows (with other levels of an undriven bus): one is enough. */
+static void merge_rows(tableau *t)
+{
+  if (!t->count)
+    return;
+  qsort(t->rows, t->count, sizeof *t->rows, by_faults);
+  size_t n = 0;
+  for (size_t i = 1; i < t->count; i++) {
+    weighed *a = &t->rows[n], *b = &t->rows[i];
+    if (by_faults(a, b)) {
+      t->rows[++n] = *b;
+      continue;
+    }
+    double both = fmax(a->log, b->log) + log1p(exp(fmin(a->log, b->log) - fmax(a->log, b->log)));
+    if (b->log > a->log)
+      *a = *b;
+    a->log = both;
+  }
+  t->count = n + 1;
+}
+
 static double set_log(const lu_joint *j, const lu_set *x)
 {
   return x->prior - j->wrong_cost * (double)x->wrong - unknown_cost * (double)x->unknown;
@@ -231,6 +260,7 @@ bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, d
     if (!spread(&t, &sets[i], p, set_log(r->joint, &sets[i]) - most - log(sum), explained))
       return false;
   }
+  merge_rows(&t);
   qsort(t.rows, t.count, sizeof *t.rows, by_log);
   r->explanation_count = t.count < EXPLANATIONS_MOST ? t.count : EXPLANATIONS_MOST;
   r->explanations = LU_NEW(r->joint->mem, lu_explanation, r->explanation_count + 1);

@@ -177,8 +177,10 @@ static bool add_member(lu_search *s, lu_class *c, const lu_fault *f)
   s->members = p;
   double prior = lu_joint_prior(s->joint, f);
   p[s->member_count] = (lu_member){*f, prior, c->first_member};
-  if (c->first_member == UINT32_MAX || prior > s->members[c->first_member].prior)
+  if (!c->member_count || prior > c->best) {
     c->fault = *f;
+    c->best = prior;
+  }
   c->prior = c->member_count ? log_add(c->prior, prior) : prior;
   c->first_member = (uint32_t)s->member_count++;
   c->member_count++;

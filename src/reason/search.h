@@ -9,6 +9,7 @@ typedef struct lu_class {
   uint64_t hash;
   uint32_t first_member, member_count; /* a list through members[] */
   lu_fault fault;         /* one of them, the likeliest */
+  double best;            /* ln of its prior */
   double prior;           /* ln of the sum of the members' priors */
   lu_level undriven;
   bool floats, wide;

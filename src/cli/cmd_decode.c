@@ -25,7 +25,8 @@ static int show(lu_run *run, const lu_finding *f, bool json)
     lu_text_style style = {.color = run->color, .utf8 = run->utf8, .columns = run->columns};
     lu_report_text(run->out, f, &style);
   }
-  return f->verdict[0] == 'f' ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
+  /* a reading that cannot be judged but has suspects is not "nothing wrong" */
+  return f->verdict[0] == 'c' || (f->verdict[0] == 'u' && !f->suspect_count) ? LU_EXIT_CLEAN : LU_EXIT_FAULTS;
 }
 
 static lu_status read_all(lu_session *s, const args *a, lu_reading **readings, size_t *count)

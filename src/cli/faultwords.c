@@ -101,6 +101,25 @@ static lu_status number(lu_session *s, const line *l, size_t at, uint32_t *out)
   return LU_OK;
 }
 
+/* Rows and columns that the chip has. */
+static lu_status check_inside(lu_session *s, const lu_network *n, const line *l, const lu_fault *f)
+{
+  for (size_t c = 0; c < n->chip_count; c++) {
+    const lu_chip *x = &n->chips[c];
+    if (x->npart != f->part)
+      continue;
+    unsigned rows = 1u << x->row_bits, columns = 1u << (x->cell_bits - x->row_bits);
+    if ((f->kind != LU_FAULT_COLUMN && f->row >= rows) || (f->kind != LU_FAULT_ROW && f->column >= columns) ||
+        f->data_bit >= x->out_count)
+      return lu_fail(&s->err, LU_ERR_VALUE, 0, 0, "fault '%.80s': the chip has %u rows, %u columns and %u data bits", l->all,
+                     rows, columns, x->out_count);
+    if (f->kind != LU_FAULT_CELL && !x->row_bits)
+      return wrong(s, l, "that chip's rows and columns are not known; give a cell with row 0");
+    return LU_OK;
+  }
+  return wrong(s, l, "that part is no memory chip of this block");
+}
+
 static lu_status inside_words(lu_session *s, const lu_network *n, const line *l, lu_fault *f)
 {
   static const char *const levels[] = {"low", "high"};
@@ -116,7 +135,7 @@ static lu_status inside_words(lu_session *s, const lu_network *n, const line *l,
   f->data_bit = (uint16_t)bit;
   if (!bad && at < l->count && !choose(l->word[at], levels, 2, &f->level))
     bad = wrong(s, l, "expected low or high");
-  return bad;
+  return bad ? bad : check_inside(s, n, l, f);
 }
 
 static lu_status one_fault(lu_session *s, const lu_network *n, const line *l, lu_fault *f)
@@ -148,6 +167,8 @@ static lu_status one_fault(lu_session *s, const lu_network *n, const line *l, lu
       bad = find_net(s, n, l, 2, &f->net2);
     if (bad)
       return bad;
+    if (f->net == f->net2)
+      return wrong(s, l, "expected two different nets");
     if (f->kind == LU_FAULT_SWAP)
       return find_part(s, n, l, 3, &f->part);
     return choose(w3, acts, 4, &f->acts) ? LU_OK : wrong(s, l, "expected and, or, first or second");

@@ -218,6 +218,13 @@ lu_status lu_joint_new(const lu_evidence *readings, size_t count, const lu_prior
   }
   if (!make_union(j))
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room");
+  for (size_t r = 0; r < count; r++) {
+    double width = __builtin_popcountll(j->looks[r].all);
+    j->noise_most += (double)readings[r].got.held_count * width;
+    j->sample_noise += j->looks[r].sample_count * width;
+  }
+  j->noise_most = lu_noise_most(j->noise_most * noise);
+  j->sample_noise = lu_noise_most(j->sample_noise * noise);
   *out = j;
   return LU_OK;
 }

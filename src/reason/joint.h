@@ -47,6 +47,8 @@ typedef struct lu_joint {
   const lu_board *board;
   const lu_priors *priors;
   lu_arena *mem;
+  double noise_most;              /* wrong bits in all readings that noise may make */
+  double sample_noise;            /* the same for the samples */
   double wrong_cost;              /* -ln of the chance that a bit reads wrong for no reason */
 } lu_joint;
 

@@ -612,8 +612,7 @@ void lu_view_tests(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t 
 /* Stretches of words that every source moves as a whole: their length, 1 when there are none. */
 static size_t stretch(const lu_view *v, const lu_evidence *e)
 {
-  if (v->column_count || e->got.held || e->known.held || e->steady || (e->known.count & (e->known.count - 1)) ||
-      (e->network->base_word & (e->known.count - 1)))
+  if (v->column_count || e->got.held || e->known.held || e->steady)
     return 1;
   unsigned low = 63;
   for (unsigned s = 1; s < v->source_count; s++) {
@@ -624,8 +623,10 @@ static size_t stretch(const lu_view *v, const lu_evidence *e)
       low = bit < low ? bit : low;
     }
   }
-  size_t n = low < 40 ? (size_t)1 << low : e->known.count;
-  return n < e->known.count ? n : e->known.count;
+  size_t n = low < 40 ? (size_t)1 << low : (size_t)1 << 40;
+  while (e->known.count % n || e->network->base_word % n)
+    n /= 2;
+  return n;
 }
 
 #define LU_DIFFER(bits)                                                                            \

@@ -16,7 +16,8 @@ static const double unknown_share = 0.42;
 
 typedef struct cost {
   double total, gain, harm;
-  bool wrong;  /* some steady bit is wrong */
+  uint64_t bits; /* steady bits that are wrong */
+  bool wrong;    /* more of them than noise makes */
   uint64_t face; /* of the predictions */
 } cost;
 
@@ -35,7 +36,8 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
     double was = j->wrong_cost * __builtin_popcountll(k->healthy[s]);
     double now = j->wrong_cost * __builtin_popcountll(bad) + unknown_share * j->wrong_cost * __builtin_popcountll(unknown);
     c->total += now;
-    c->wrong |= bad != 0;
+    c->bits += (uint64_t)__builtin_popcountll(bad);
+    c->wrong = (double)c->bits > j->sample_noise;
     if (now < was)
       c->gain += was - now;
     else
@@ -437,68 +439,76 @@ static const lu_set *same_effect(const lu_search *s, const lu_set *x)
   return NULL;
 }
 
-/* What a set gets wrong and says nothing of, over every word of every reading. */
-static uint64_t count_all(lu_search *s, lu_set *x, bool *known)
+/* The very effect of a set over all readings. */
+static uint64_t effect_of(lu_search *s, const lu_set *x)
 {
-  lu_joint *j = s->joint;
-  uint64_t total = 0;
-  x->wrong = x->unknown = x->hash = 0;
-  *known = false;
-  for (int pass = 0; pass < 2 && !*known; pass++)
-    for (size_t r = 0; r < j->look_count; r++) {
-      uint64_t hash, wrong = 0, unknown = 0, columns;
-      bool wide, floats;
-      const lu_look *k = &j->looks[r];
-      bool compiled = lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats);
-      if (!pass) { /* first only the effect: it may be known */
-        x->hash = (x->hash ^ (compiled ? hash : 0)) * 0x9e3779b97f4a7c15u + r + 1;
-        const lu_set *twin = r + 1 == j->look_count ? same_effect(s, x) : NULL;
-        if (twin) {
-          x->wrong = twin->wrong;
-          x->unknown = twin->unknown;
-          *known = true;
-        }
-        continue;
-      }
-      if (compiled && !wide)
-        lu_view_count(k->view, k->evidence, UINT64_MAX, &wrong, &unknown, &columns);
-      else
-        wrong = k->wrong;
-      x->wrong += wrong;
-      x->unknown += unknown;
-      total += k->evidence->got.count * (uint64_t)__builtin_popcountll(k->all);
-    }
-  return total;
+  uint64_t all = 0;
+  for (size_t r = 0; r < s->joint->look_count; r++) {
+    uint64_t hash;
+    bool wide, floats;
+    bool compiled = lu_joint_compile(s->joint, r, x->faults, x->count, x->undriven, &hash, &wide, &floats);
+    all = (all ^ (compiled ? hash : 0)) * 0x9e3779b97f4a7c15u + r + 1;
+  }
+  return all;
 }
 
-/* Compares a set with every word; keeps it when nothing is wrong, or when it is the best so far. */
-static bool verify(lu_search *s, lu_set *x)
+/* What a set gets wrong and says nothing of, over every word of every reading; given up when more
+ * than limit bits are wrong. */
+static void count_all(lu_search *s, lu_set *x, uint64_t limit)
 {
   lu_joint *j = s->joint;
-  bool known;
-  uint64_t total = count_all(s, x, &known);
-  double allowed = j->wrong_cost > 20 ? 0 : lu_noise_most(exp(-j->wrong_cost) * (double)total);
-  x->exact = known || (double)x->wrong <= allowed;
-  if (!x->exact) {
-    double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
-    double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
-    if (!s->have_best || now < best) {
-      s->best = *x;
-      s->have_best = true;
-    }
-    return true;
+  x->wrong = x->unknown = 0;
+  for (size_t r = 0; r < j->look_count && x->wrong <= limit; r++) {
+    uint64_t hash, wrong = 0, unknown = 0, columns;
+    bool wide, floats;
+    const lu_look *k = &j->looks[r];
+    if (lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats) && !wide)
+      lu_view_count(k->view, k->evidence, limit - x->wrong, &wrong, &unknown, &columns);
+    else
+      wrong = k->wrong;
+    x->wrong += wrong;
+    x->unknown += unknown;
   }
+}
+
+/* Compares a set with every word and keeps it when it is right. */
+static bool verify(lu_search *s, lu_set *x)
+{
+  x->hash = effect_of(s, x);
+  const lu_set *twin = same_effect(s, x);
+  if (twin) {
+    x->wrong = twin->wrong;
+    x->unknown = twin->unknown;
+  } else {
+    count_all(s, x, (uint64_t)s->joint->noise_most);
+  }
+  x->exact = (double)x->wrong <= s->joint->noise_most;
+  if (!x->exact)
+    return true;
   for (size_t i = 0; i < s->set_count; i++) {
     const lu_set *y = &s->sets[i];
     if (y->count == x->count && !memcmp(y->classes, x->classes, x->count * sizeof *x->classes))
       return true;
   }
-  lu_set *p = lu_arena_grow(j->mem, s->sets, s->set_count, &s->set_room, sizeof *p);
+  lu_set *p = lu_arena_grow(s->joint->mem, s->sets, s->set_count, &s->set_room, sizeof *p);
   if (!p)
     return false;
   s->sets = p;
   p[s->set_count++] = *x;
   return true;
+}
+
+/* The best of those that are not right everywhere. */
+static void keep_near(lu_search *s, lu_set *x)
+{
+  const lu_joint *j = s->joint;
+  count_all(s, x, UINT64_MAX);
+  double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
+  double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
+  if (!s->have_best || now < best) {
+    s->best = *x;
+    s->have_best = true;
+  }
 }
 
 static lu_set extend(const lu_search *s, const lu_set *base, uint32_t class)
@@ -819,10 +829,8 @@ bool lu_search_sets(lu_search *s)
   if (s->set_count)
     return look_around(s, partners, partner_count);
   for (size_t i = 0; i < count && i < 4; i++)
-    if (!verify(s, &beam[i]))
-      return false;
+    keep_near(s, &beam[i]);
   for (size_t i = 0; i < partner_count && i < 4; i++)
-    if (!verify(s, &partners[i]))
-      return false;
+    keep_near(s, &partners[i]);
   return true;
 }

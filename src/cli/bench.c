@@ -61,6 +61,8 @@ void lu_bench_close(lu_bench *b)
     return;
   lu_job_close(b->job);
   b->job = NULL;
+  if (b->s->kept_from == b)
+    b->s->kept = NULL;
 }
 
 const char *lu_bench_board_name(const lu_bench *b)

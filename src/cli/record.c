@@ -23,7 +23,7 @@ static const char *dump_words(lu_bench *b, const lu_record *r, size_t files)
   const lu_reading_args *a = r->args;
   const char *what = a->expect ? a->expect : a->wrote;
   const char *how = r->run ? "as listed in" : a->expect ? "expected:" : a->wrote ? "written:" : "nothing known of the contents";
-  return lu_arena_printf(b->s->mem, "%s read, %zu files, %s %s", names ? names : "?", files, how, r->run ? r->run : what ? what : "");
+  return lu_arena_printf(b->s->mem, "%s read, %zu file%s, %s %s", names ? names : "?", files, files == 1 ? "" : "s", how, r->run ? r->run : what ? what : "");
 }
 
 lu_status lu_record_dump(lu_bench *b, const lu_record *r, uint64_t *id)

@@ -401,10 +401,10 @@ static void svg_leg(FILE *out, double x, double y, double w, double h, bool mark
           w, h, marked ? "#d00" : "#ccc", marked ? 2 : 1);
 }
 
-/* A pin at the side of a body w by h at (MARGIN, top). */
-static void svg_pin(FILE *out, const lu_outline_pin *p, char side, unsigned slot, double w, double h, double top)
+/* A pin at the side of a body w by h at (MARGIN, top); its first slot lies corner from the body's corner. */
+static void svg_pin(FILE *out, const lu_outline_pin *p, char side, unsigned slot, double w, double h, double top, double corner)
 {
-  double along = PITCH * (slot + 0.5), left = MARGIN;
+  double along = corner + PITCH * (slot + 0.5), left = MARGIN;
   switch (side) {
   case 'L':
     svg_leg(out, left - LEG, top + along - 5, LEG, 10, p->marked);
@@ -495,7 +495,8 @@ bool lu_outline_svg(FILE *out, const lu_outline *o)
   take_sides(o, s);
   unsigned rows = s->left > s->right ? s->left : s->right;
   bool plcc = o->body == LU_BODY_PLCC;
-  double w = plcc ? PITCH * s->top : o->body == LU_BODY_SIP ? 40 : 120, h = PITCH * rows;
+  double corner = plcc ? PITCH : 0; /* numbers of two sides must not meet there */
+  double w = plcc ? PITCH * s->top + 2 * corner : o->body == LU_BODY_SIP ? 40 : 120, h = PITCH * rows + 2 * corner;
   double top = plcc ? HEAD + MARGIN - 20 : HEAD;
   svg_head(out, o, w + 2 * MARGIN, h + top + (plcc ? MARGIN - 20 : 20));
   svg_body(out, o, w, h, top);
@@ -503,7 +504,7 @@ bool lu_outline_svg(FILE *out, const lu_outline *o)
     char side;
     unsigned slot, slots;
     if (lu_outline_spot(o, i, &side, &slot, &slots))
-      svg_pin(out, &o->pins[i], side, slot, w, h, top);
+      svg_pin(out, &o->pins[i], side, slot, w, h, top, corner);
   }
   fputs("</svg>\n", out);
   free(s);

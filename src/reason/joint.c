@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/joint.h"
 
+#include "base/planes.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -132,7 +134,11 @@ static void take_bad(lu_look *k, const uint32_t *bad_in, size_t stretches)
   for (unsigned s = 0; s < k->sample_count; s++)
     for (uint64_t m = k->healthy[s]; m; m &= m - 1)
       covered[__builtin_ctzll(m)]++;
-  for (size_t s = 0; s < stretches; s++)
+  uint64_t lacking = 0;
+  for (uint64_t m = k->columns; m; m &= m - 1)
+    if (covered[__builtin_ctzll(m)] < 4)
+      lacking |= m & -m;
+  for (size_t s = 0; lacking && s < stretches; s++)
     for (size_t i = s * STRETCH; bad_in[s] && i < count && i < (s + 1) * STRETCH; i++) {
       bool lacks = false;
       for (uint64_t m = wrong_bits(k, i); m && !lacks; m &= m - 1)
@@ -161,6 +167,21 @@ static void take_good(lu_look *k)
     take_sample(k, i);
 }
 
+/* Words of a stretch that differ, all bits counting. */
+static uint32_t count_plain(lu_look *k, const void *got, const void *known, size_t len)
+{
+  lu_array a = {.at = got, .count = len, .bytes = k->evidence->got.bytes}, b = a;
+  lu_diff d;
+  b.at = known;
+  if (!memcmp(got, known, len * a.bytes))
+    return 0;
+  lu_diff_words(lu_kernels_best(), &a, &b, &d);
+  for (unsigned bit = 0; bit < k->evidence->network->data_bits; bit++)
+    k->wrong += d.set[bit] + d.cleared[bit];
+  k->columns |= d.mask & k->all;
+  return d.mask & k->all ? (uint32_t)d.differ : 0;
+}
+
 static lu_status sample_all(lu_joint *j, lu_look *k, lu_err *err)
 {
   const lu_evidence *e = k->evidence;
@@ -172,8 +193,11 @@ static lu_status sample_all(lu_joint *j, lu_look *k, lu_err *err)
   for (size_t s = 0; s < stretches; s++) {
     size_t from = s * STRETCH, len = e->got.count - from < STRETCH ? e->got.count - from : STRETCH;
     const char *a = (const char *)e->got.at + from * e->got.bytes, *b = (const char *)e->known.at + from * e->got.bytes;
-    if (!e->got.held && !e->known.held && !memcmp(a, b, len * e->got.bytes))
+    if (!e->got.held && !e->known.held && !e->steady) {
+      bad_in[s] = count_plain(k, a, b, len);
+      any |= bad_in[s] > 0;
       continue;
+    }
     for (size_t i = from; i < from + len; i++) {
       uint64_t w = wrong_bits(k, i);
       if (!w)

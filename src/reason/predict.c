@@ -728,8 +728,7 @@ static bool by_blocks(const lu_view *v, const lu_evidence *e)
     return false;
   for (unsigned c = 0; c < v->column_count; c++) {
     const lu_column *x = &v->column[c];
-    bool settled = x->pushed || (!(v->open_columns >> x->bit & 1) && v->undriven <= LU_LEVEL_HIGH) ||
-                   (v->open_columns >> x->bit & 1 && !(v->open_level[1] >> x->bit & 1));
+    bool settled = x->pushed || v->open_columns >> x->bit & 1 || v->undriven != LU_LEVEL_ADDRESS;
     if (!x->direct || !settled || (x->hi.count && x->hi.var[0] < LU_VAR_DATA) || (x->lo.count && x->lo.var[0] < LU_VAR_DATA))
       return false;
   }
@@ -757,14 +756,28 @@ static uint64_t table_bit(const lu_fn *f, uint64_t word)
   return f->table >> index & 1;
 }
 
-static void column_lanes(const lu_view *v, const lu_column *x, const uint64_t *word, uint64_t *value)
+/* before: the words read before each of the block, which a bus that keeps its level still shows. */
+static void column_lanes(const lu_view *v, const lu_column *x, const uint64_t *word, const uint64_t *before,
+                         uint64_t *value)
 {
   uint64_t one = (uint64_t)1 << x->bit;
-  uint64_t idle = v->open_columns & one ? (v->open_level[0] & one ? one : 0) : v->undriven == LU_LEVEL_HIGH ? one : 0;
+  bool open = v->open_columns & one;
+  bool keeps = open ? v->open_level[1] & one : v->undriven == LU_LEVEL_KEEP;
+  uint64_t idle = open ? (v->open_level[0] & one ? one : 0) : v->undriven == LU_LEVEL_HIGH ? one : 0;
   for (unsigned l = 0; l < LANES; l++) {
     uint64_t hi = table_bit(&x->hi, word[l]), lo = x->pushed ? !hi : table_bit(&x->lo, word[l]);
-    value[l] |= hi ? one : lo ? 0 : idle;
+    value[l] |= hi ? one : lo ? 0 : keeps ? before[l] & one : idle;
   }
+}
+
+/* At the very first word a bus keeps what was written last, or something that nobody knows, which
+ * is then taken to be what was read. */
+static void load_before(const lu_view *v, const lu_evidence *e, size_t first, uint64_t *before)
+{
+  for (unsigned l = first ? 0 : 1; l < LANES; l++)
+    before[l] = lu_word(&e->got, first + l - 1);
+  if (!first)
+    before[0] = v->know == LU_KNOW_WRITTEN ? lu_word(&e->known, e->known.count - 1) : lu_word(&e->got, 0);
 }
 
 static bool count_blocks(const lu_view *v, const lu_evidence *e, uint64_t limit, uint64_t *wrong, uint64_t *unknown,
@@ -780,7 +793,7 @@ static bool count_blocks(const lu_view *v, const lu_evidence *e, uint64_t limit,
     if (!v->source[s].nothing && !plan_lanes(&v->source[s], &plan[s]))
       return false;
   for (size_t i = 0; i < e->got.count && *wrong <= limit; i += LANES) {
-    uint64_t word[4][LANES], there[4] = {0}, value[LANES] = {0};
+    uint64_t word[4][LANES], there[4] = {0}, value[LANES] = {0}, before[LANES];
     for (unsigned s = 0; s < v->source_count; s++) {
       if (!(use[s] | own[s]))
         continue;
@@ -793,8 +806,10 @@ static bool count_blocks(const lu_view *v, const lu_evidence *e, uint64_t limit,
       for (unsigned l = 0; l < LANES; l++)
         value[l] |= word[s][l] & use[s];
     }
+    if (v->column_count)
+      load_before(v, e, i, before);
     for (unsigned c = 0; c < v->column_count; c++)
-      column_lanes(v, &v->column[c], word[v->column[c].source], value);
+      column_lanes(v, &v->column[c], word[v->column[c].source], before, value);
     for (unsigned l = 0; l < LANES; l++) {
       uint64_t gone = 0;
       for (unsigned s = 1; s < v->source_count; s++)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #define _GNU_SOURCE
 #include "cli/cmd.h"
+#include "cli/papers.h"
 
 #include "base/text.h"
 
@@ -63,50 +64,6 @@ int lu_say_usage(const lu_run *run, const char *format, ...)
   put_clean(run->err, text);
   fputc('\n', run->err);
   return LU_EXIT_INPUT;
-}
-
-static const lu_option common[] = {
-    {"help", 'h', LU_OPT_FLAG, 0, 0, 0, NULL, "show this help"},
-    {"color", 0, LU_OPT_TEXT, 0, 0, 0, "WHEN", "colours: auto, always or never"},
-    {0},
-};
-
-static void help_rows(FILE *out, const lu_option *rows)
-{
-  for (; rows->name; rows++) {
-    char left[64];
-    snprintf(left, sizeof left, "%s--%s%s%s", rows->letter ? "" : "    ", rows->name,
-             rows->value ? " " : "", rows->value ? rows->value : "");
-    if (rows->letter)
-      fprintf(out, "  -%c, %-22s %s\n", rows->letter, left, rows->help);
-    else
-      fprintf(out, "  %-26s %s\n", left, rows->help);
-  }
-}
-
-static void help_command(FILE *out, const lu_command *c)
-{
-  fprintf(out, "lineup %s: %s\n\nUsage: lineup %s %s\n\n", c->name, c->summary, c->name, c->usage);
-  if (c->options)
-    help_rows(out, c->options);
-  help_rows(out, common);
-  if (c->examples && c->examples[0]) {
-    fputs("\nExamples:\n", out);
-    for (size_t i = 0; c->examples[i]; i++)
-      fprintf(out, "  %s\n", c->examples[i]);
-  }
-}
-
-static void help_program(FILE *out)
-{
-  fputs("lineup " LU_VERSION ": from a failed memory test to suspect nets and pins\n\n"
-        "Usage: lineup COMMAND [OPTION ...] [FILE ...]\n\n",
-        out);
-  for (size_t i = 0; i < lu_command_count; i++)
-    fprintf(out, "  %-10s %s\n", lu_commands[i]->name, lu_commands[i]->summary);
-  fputs("\nlineup COMMAND --help tells about one command.\n"
-        "Exit status: 0 nothing wrong, 1 faults found, 2 bad input or usage, 3 device or system.\n",
-        out);
 }
 
 static const lu_option *find_option(const lu_option *rows, const char *name, size_t len, char letter)
@@ -208,7 +165,7 @@ static int parse(lu_run *run, const lu_command *c, int argc, char **argv, char *
     if (!is_long && arg[2])
       return unknown_option(run, c, arg);
     const lu_option *o = find_option(c->options, name, len, arg[1]);
-    const lu_option *shared = o ? NULL : find_option(common, name, len, arg[1]);
+    const lu_option *shared = o ? NULL : find_option(lu_common_options, name, len, arg[1]);
     if (!o && !shared)
       return unknown_option(run, c, arg);
     const lu_option *row = o ? o : shared;
@@ -234,7 +191,7 @@ static int parse(lu_run *run, const lu_command *c, int argc, char **argv, char *
   return 0;
 }
 
-static const lu_command *find_command(const char *name)
+const lu_command *lu_find_command(const char *name)
 {
   for (size_t i = 0; i < lu_command_count; i++)
     if (!strcmp(lu_commands[i]->name, name))
@@ -246,8 +203,9 @@ static int unknown_command(const lu_run *run, const char *name)
 {
   const char *names[NAMES_MOST];
   size_t n = 0;
-  for (; n < lu_command_count && n < NAMES_MOST; n++)
-    names[n] = lu_commands[n]->name;
+  for (size_t i = 0; i < lu_command_count && n < NAMES_MOST; i++)
+    if (!lu_commands[i]->hidden)
+      names[n++] = lu_commands[i]->name;
   const char *near = lu_text_nearest(name, names, n);
   return near ? lu_say_usage(run, "no command '%s'; the nearest is '%s'", name, near)
               : lu_say_usage(run, "no command '%s'; lineup --help lists them", name);
@@ -284,7 +242,7 @@ static int run_command(lu_run *run, const lu_command *c, int argc, char **argv)
   if (bad)
     return bad;
   if (help) {
-    help_command(run->out, c);
+    lu_help_command(run->out, c);
     return LU_EXIT_CLEAN;
   }
   return c->run(run, args);
@@ -297,17 +255,18 @@ int lu_main(int argc, char **argv, FILE *out, FILE *err)
   look_at_terminal(&run);
   int code;
   if (argc < 2 || !strcmp(argv[1], "--help") || !strcmp(argv[1], "-h") || !strcmp(argv[1], "help")) {
-    const lu_command *c = argc > 2 ? find_command(argv[2]) : NULL;
+    const char *name = argc > 2 && argv[2][0] != '-' ? argv[2] : NULL;
+    const lu_command *c = name ? lu_find_command(name) : NULL;
+    code = name && !c ? unknown_command(&run, name) : LU_EXIT_CLEAN;
     if (c)
-      help_command(out, c);
-    else
-      help_program(out);
-    code = LU_EXIT_CLEAN;
+      lu_help_command(out, c);
+    else if (!name)
+      lu_help_program(out);
   } else if (!strcmp(argv[1], "--version")) {
     fputs("lineup " LU_VERSION "\n", out);
     code = LU_EXIT_CLEAN;
   } else {
-    const lu_command *c = find_command(argv[1]);
+    const lu_command *c = lu_find_command(argv[1]);
     code = c ? run_command(&run, c, argc - 2, argv + 2) : unknown_command(&run, argv[1]);
   }
   if (fflush(out) || ferror(out)) {

@@ -53,11 +53,15 @@ typedef struct lu_command {
   size_t operands_offset;     /* of a lu_texts in it that takes the operands */
   size_t least_operands, most_operands;
   const char *const *examples; /* real command lines, ended by NULL; tests run them */
+  const char *const *notes;   /* or NULL: lines of up to 77 columns that --help shows before the examples */
+  bool hidden;                /* left out of the list of commands */
   int (*run)(lu_run *run, void *args); /* exit status */
 } lu_command;
 
 extern const lu_command *const lu_commands[];
 extern const size_t lu_command_count;
+/* The command of that name, or NULL. */
+const lu_command *lu_find_command(const char *name);
 
 /* The whole program. */
 int lu_main(int argc, char **argv, FILE *out, FILE *err);

@@ -122,8 +122,9 @@ static const lu_option options[] = {
 };
 
 static const char *const examples[] = {
-    "lineup decode --board docs/demo/tide.yaml --block 'boot ROM' --expect docs/demo/tide-rom.bin docs/demo/rom-found.bin",
-    "lineup decode --width 16 --wrote address docs/demo/work-found.bin",
+    "lineup decode --board docs/demo/tide.yaml --block 'boot ROM' --expect docs/demo/tide-rom.bin docs/demo/found-boot.bin",
+    "lineup decode --board docs/demo/tide.yaml --run docs/demo/as-found.yaml",
+    "lineup decode --width 16 --byte-order big --wrote address docs/demo/found-work.bin",
     NULL,
 };
 

@@ -174,9 +174,15 @@ static const lu_option options[] = {
 static const char *const examples[] = {
     "lineup simulate --board docs/demo/tide.yaml --block 'boot ROM' --expect docs/demo/tide-rom.bin --fault 'stuck A5 low' -o dump.bin",
     "lineup simulate -b docs/demo/tide.yaml --block 'record RAM' -w address -f 'open DRA3 U16.12 high' -f 'dead U20' -o dump.bin",
-    "faults: open NET PIN[,PIN] [high|low|keep]   stuck NET low|high   bridge NET NET [and|or|first|second]",
-    "        swap NET NET PART   dead PART [outputs|writes|all]   cell PART ROW COLUMN [BIT] [low|high]",
-    "        row PART ROW [low|high]   column PART COLUMN [BIT] [low|high]",
+    NULL,
+};
+
+static const char *const notes[] = {
+    "Faults:",
+    "  open NET PIN[,PIN] [high|low|keep]    dead PART [outputs|writes|all]",
+    "  stuck NET low|high                    cell PART ROW COLUMN [BIT] [LEVEL]",
+    "  bridge NET NET [and|or|first|second]  row PART ROW [LEVEL]",
+    "  swap NET NET PART                     column PART COLUMN [BIT] [LEVEL]",
     NULL,
 };
 
@@ -190,5 +196,6 @@ const lu_command lu_command_simulate = {
     .least_operands = 0,
     .most_operands = 0,
     .examples = examples,
+    .notes = notes,
     .run = simulate,
 };

@@ -389,6 +389,8 @@ static const lu_option options[] = {
 
 static const char *const examples[] = {
     "lineup take --list",
+    "lineup take --port /dev/ttyUSB0 --kind rom --address-bits 15 --passes 3 -o rom.bin",
+    "lineup take --port /dev/ttyUSB0 --text --send 'd {from} {to}\\r' --from 0x8000 --count 4k -o work.bin",
     NULL,
 };
 

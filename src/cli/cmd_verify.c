@@ -452,6 +452,12 @@ static const lu_option options[] = {
     {0},
 };
 
+static const char *const examples[] = {
+    "lineup verify --port /dev/ttyUSB0 --address-bits 15 --pattern march-c-minus --for 4h --log failures.txt",
+    "lineup verify --port /dev/ttyUSB0 --kind rom --address-bits 15 --image good.bin",
+    NULL,
+};
+
 const lu_command lu_command_verify = {
     .name = "verify",
     .summary = "test a memory over a link, once or for hours",
@@ -460,5 +466,6 @@ const lu_command lu_command_verify = {
     .args_size = sizeof(args),
     .operands_offset = offsetof(args, operands),
     .most_operands = 0,
+    .examples = examples,
     .run = verify,
 };

@@ -492,10 +492,10 @@ static const lu_option options[] = {
 };
 
 static const char *const examples[] = {
-    "lineup watch tide.vcd",
-    "lineup watch tide.vcd --signals tide-bus.yaml --check",
-    "lineup watch tide.vcd --signals tide-bus.yaml --cycles --csv",
-    "lineup watch tide.vcd --signals tide-bus.yaml --around 1.2us",
+    "lineup watch docs/demo/work.vcd",
+    "lineup watch docs/demo/work.vcd --signals docs/demo/work-bus.yaml --check",
+    "lineup watch docs/demo/work.vcd --signals docs/demo/work-bus.yaml --cycles --csv",
+    "lineup watch docs/demo/work.vcd --signals docs/demo/work-bus.yaml --around 1.2us",
     NULL,
 };
 

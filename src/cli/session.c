@@ -41,6 +41,11 @@ bool lu_session_note(lu_session *s, const char *text)
 
 lu_status lu_session_file(lu_session *s, const char *path, lu_bytes *out)
 {
+  for (size_t i = 0; i < s->file_count; i++)
+    if (!strcmp(path, "-") && !strcmp(s->names[i], path)) { /* standard input can be read only once */
+      *out = s->files[i].bytes;
+      return LU_OK;
+    }
   if (s->file_count == LU_FILES_MOST)
     return lu_fail(&s->err, LU_ERR_LIMIT, 0, 0, "more than %d files", LU_FILES_MOST);
   lu_file *file = &s->files[s->file_count];

@@ -22,23 +22,22 @@ static void paint(const page *p, const char *code)
 /* Prints words, broken at blanks, with a hanging indent. Control characters become '?'. */
 static void flow(const page *p, unsigned indent, unsigned at, const char *text)
 {
+  bool blank = false; /* stood before the word: printed unless the line is broken there */
   while (*text) {
     size_t len = strcspn(text, " ");
-    if (at + len > p->width && at > indent) {
+    if (at + blank + len > p->width && at > indent) {
       fprintf(p->out, "\n%*s", (int)indent, "");
       at = indent;
+    } else if (blank) {
+      fputc(' ', p->out);
+      at++;
     }
     for (size_t i = 0; i < len; i++)
       fputc((unsigned char)text[i] < 0x20 || text[i] == 0x7f ? '?' : text[i], p->out);
     at += (unsigned)len;
     text += len;
-    if (*text == ' ') {
-      text++;
-      if (at < p->width) {
-        fputc(' ', p->out);
-        at++;
-      }
-    }
+    blank = *text == ' ';
+    text += blank;
   }
   fputc('\n', p->out);
 }
@@ -71,10 +70,9 @@ static void verdict(const page *p, const lu_finding *f)
   paint(p, color);
   fputs(word, p->out);
   paint(p, "0");
-  char where[160] = "";
-  if (f->block)
-    snprintf(where, sizeof where, " in %.120s", f->block);
-  say(p, 0, "%s: %s.", where, f->reason);
+  char text[1200];
+  snprintf(text, sizeof text, "%s%.120s: %.1000s.", f->block ? " in " : "", f->block ? f->block : "", f->reason);
+  flow(p, 0, (unsigned)strlen(word), text);
   if (f->wrong_words)
     say(p, 0, "%" PRIu64 " words of %u bits read, %" PRIu64 " of them differ.", f->words, f->width, f->wrong_words);
   else

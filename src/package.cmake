@@ -1,0 +1,36 @@
+# What is installed beside the program, and the Debian package: cmake --build DIR --target package.
+install(DIRECTORY docs/demo/ DESTINATION ${CMAKE_INSTALL_DOCDIR}/demo)
+file(GLOB doc_pages ${PROJECT_SOURCE_DIR}/docs/*.md)
+install(FILES ${doc_pages} DESTINATION ${CMAKE_INSTALL_DOCDIR})
+install(FILES README.md DESTINATION ${CMAKE_INSTALL_DOCDIR})
+if(EXISTS ${PROJECT_SOURCE_DIR}/docs/schema)
+  install(DIRECTORY docs/schema DESTINATION ${CMAKE_INSTALL_DOCDIR})
+endif()
+install(FILES src/debian/copyright DESTINATION ${CMAKE_INSTALL_DOCDIR})
+find_program(LU_GZIP gzip)
+if(LU_GZIP)
+  add_custom_command(OUTPUT ${PROJECT_BINARY_DIR}/changelog.gz
+    COMMAND ${LU_GZIP} -9nc ${PROJECT_SOURCE_DIR}/src/debian/changelog > ${PROJECT_BINARY_DIR}/changelog.gz
+    DEPENDS ${PROJECT_SOURCE_DIR}/src/debian/changelog VERBATIM)
+  add_custom_target(changelog ALL DEPENDS ${PROJECT_BINARY_DIR}/changelog.gz)
+  install(FILES ${PROJECT_BINARY_DIR}/changelog.gz DESTINATION ${CMAKE_INSTALL_DOCDIR})
+endif()
+
+set(CPACK_GENERATOR DEB)
+set(CPACK_PACKAGE_NAME lineup)
+set(CPACK_PACKAGE_CONTACT "lineup maintainers <maintainers@lineup.example>")
+set(CPACK_PACKAGE_DESCRIPTION_SUMMARY "from a failed memory test to suspect nets and pins")
+set(CPACK_PACKAGE_DESCRIPTION "Reads dumps and logic captures of a failing old computer board, works out which
+electrical faults would give exactly what was read, and names the nets and chip
+pins to measure. Knows boards from KiCad, EDIF and IPC-D-356A netlists or from
+nets typed in by hand.")
+set(CPACK_PACKAGING_INSTALL_PREFIX /usr)
+set(CPACK_STRIP_FILES ON)
+set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
+set(CPACK_DEBIAN_PACKAGE_SECTION electronics)
+set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
+# These are loaded by the program when a link or a job is opened, so shlibdeps cannot see them.
+set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "libserialport0, libftdi1-2, libsqlite3-0")
+set(CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS
+  OWNER_READ OWNER_WRITE OWNER_EXECUTE GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
+include(CPack)

@@ -132,6 +132,17 @@ static const lu_guess *located(const lu_standing *s)
   return n && g[0].probability >= LU_LOCATED ? &g[0] : NULL;
 }
 
+/* What the data alone say deserves one look before the iron. */
+static void show_unmeasured(const lu_run *run, const lu_standing *s)
+{
+  const lu_guess *g = located(s);
+  for (size_t i = 0; g && i < s->query.taken_count; i++)
+    if (s->query.taken[i].from.net == g->net || s->query.taken[i].to.net == g->net)
+      return;
+  if (g && g->net != LU_NONE)
+    fprintf(run->out, "  The data say so, no reading yet: measure on %s before the iron.\n", s->query.board->nets[g->net].name);
+}
+
 static void show_guesses(const lu_run *run, const lu_standing *s)
 {
   size_t n;
@@ -145,6 +156,7 @@ static void show_guesses(const lu_run *run, const lu_standing *s)
     put(run->out, hop_words(s, &g[i]));
     fputs(g[i].probability >= LU_LOCATED ? "  *\n" : "\n", run->out);
   }
+  show_unmeasured(run, s);
 }
 
 static void show_questions(const lu_run *run, const lu_standing *s)

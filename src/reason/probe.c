@@ -542,11 +542,14 @@ bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_guess
   lu_observation o = observe(p, r);
   lu_diagnosis_update(p->p, p->count, &o, seen);
   marginals(p);
-  size_t best = 0;
-  for (size_t g = 0; g < p->guess_count; g++)
-    if (p->guesses[g].probability > p->guesses[best].probability)
+  size_t best = SIZE_MAX;
+  for (size_t g = 0; g < p->guess_count; g++) {
+    const lu_guess *x = &p->guesses[g];
+    bool near = x->net == r->from.net || x->net2 == r->from.net || x->net == r->to.net || x->net2 == r->to.net;
+    if (near && (best == SIZE_MAX || x->probability > p->guesses[best].probability))
       best = g;
-  *out = p->guesses[best];
+  }
+  *out = p->guesses[best == SIZE_MAX ? 0 : best];
   memcpy(p->p, kept, p->count * sizeof *kept);
   marginals(p);
   return true;

@@ -117,7 +117,7 @@ size_t lu_probe_next(lu_probe *p, unsigned kinds, size_t most, lu_proposal *out)
 void lu_probe_ends(const lu_probe *p, const lu_guess *g, lu_point *a, lu_point *b);
 /* What a guess alone would make this reading show. */
 int lu_probe_predicts(const lu_probe *p, const lu_guess *g, const lu_reading_at *r);
-/* What would be the most probable guess if this reading showed `seen`, and how probable. False: none. */
+/* What would be the most probable guess on the nets of this reading if this reading showed `seen`, and how probable. False: none. */
 bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_guess *out);
 /* Takes one more reading into account. Returns the chance that its outcome had. */
 double lu_probe_take(lu_probe *p, const lu_reading_at *r);

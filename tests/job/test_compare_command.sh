@@ -51,5 +51,24 @@ j = json.load(open(sys.argv[1]))
 assert [x["net"] for x in j["cleared"]] == ["BA10"] and not j["new"] and not j["remaining"] and j["same"] is False
 assert j["words"]["differ"] == int(sys.argv[2]) and not j["notes"], j
 PY
+# a repair between two results marks the new suspects that it touched; a result before it no longer counts
+(
+  cd "$tmp" || exit 1
+  "$LU_PROGRAM" repair a.job "contact U2.24 bent back" >repair.txt
+  cp "$LU_TOP/$found" dump.bin && cp "$LU_TOP/$good" good.bin
+  "$LU_PROGRAM" probe a.job >stale.txt
+  "$LU_PROGRAM" decode --job a.job --block "boot ROM" --expect good.bin dump.bin
+  "$LU_PROGRAM" probe --json a.job >again.json
+) >/dev/null
+grep -q 'read it again' "$tmp/stale.txt" || fail "a repair does not make the result stale: $(cat "$tmp/stale.txt")"
+"$LU_PROGRAM" compare --json "$job#6" "$job#9" >"$tmp/j"; [ $? -eq 1 ] || fail "after a bad repair: exit $?"
+python3 - "$tmp/j" "$tmp/again.json" <<'PY' || fail "after a bad repair"
+import json, sys
+j, p = json.load(open(sys.argv[1])), json.load(open(sys.argv[2]))
+assert [(x["net"], x.get("worked_on")) for x in j["new"]] == [("BA10", True)], j["new"]
+assert p["suspects"][0]["net"] == "BA10" and p["results"] == 1
+PY
+"$LU_PROGRAM" repair "$job" "wire U8.20 to U16.12" | grep -q 'different nets' || fail "a wire between two nets is not asked about"
+"$LU_PROGRAM" repair "$job" "wire U88.20 to U16.12" >/dev/null 2>&1; [ $? -eq 2 ] || fail "a slip in a pin's name: exit $?"
 "$LU_PROGRAM" compare "$job#3" "$job#6" >/dev/null 2>"$tmp/err"; [ $? -eq 2 ] || fail "an entry that is no result: exit $?"
 exit $failed

@@ -2,9 +2,12 @@
 # SPDX-License-Identifier: MIT
 # A job is written by a scripted session that is killed (SIGKILL) at random moments, and one whose files may not grow
 # (RLIMIT_FSIZE). After each: `job check` passes and every note that was acknowledged is there.
-# LU_KILLS: how many kills (default 25).  Random moments come from a seed that is printed.
+# LU_KILLS: how many kills (default 25; with LU_CASES=all, as `tests/run --long` sets, 500). Random moments
+# come from a seed that is printed.
 set -u
-kills=${LU_KILLS:-25}
+few=25
+[ "${LU_CASES:-}" = all ] && few=500
+kills=${LU_KILLS:-$few}
 seed=${LU_SEED:-20260301}
 RANDOM=$seed
 echo "seed $seed, $kills kills"

@@ -53,7 +53,7 @@ static const char *point_words(const lu_standing *s, const lu_point *x)
                          plain ? "" : ")");
 }
 
-static const char *hop_words(const lu_standing *s, const lu_guess *g)
+static const char *hop_words(const lu_standing *s, const lu_suspicion *g)
 {
   const lu_board *b = s->query.board;
   lu_arena *mem = s->bench->s->mem;
@@ -102,7 +102,7 @@ static void show_proposal(const lu_run *run, const lu_standing *s, const lu_prop
 static void show_meaning(const lu_run *run, const lu_standing *s, const lu_proposal *p)
 {
   for (unsigned k = 0; k < p->outcomes; k++) {
-    lu_guess g;
+    lu_suspicion g;
     if (p->chance[k] < 0.005 || !lu_probe_would(s->probe, &p->reading, k, &g))
       continue;
     fprintf(run->out, "  %-8s (%2.0f %%): ", lu_seen_text(p->reading.kind, k), 100 * p->chance[k]);
@@ -125,17 +125,17 @@ static void show_command(const lu_run *run, const lu_standing *s, const lu_propo
   }
 }
 
-static const lu_guess *located(const lu_standing *s)
+static const lu_suspicion *located(const lu_standing *s)
 {
   size_t n;
-  const lu_guess *g = lu_probe_guesses(s->probe, &n);
+  const lu_suspicion *g = lu_probe_guesses(s->probe, &n);
   return n && g[0].probability >= LU_LOCATED ? &g[0] : NULL;
 }
 
 /* What the data alone say deserves one look before the iron. */
 static void show_unmeasured(const lu_run *run, const lu_standing *s)
 {
-  const lu_guess *g = located(s);
+  const lu_suspicion *g = located(s);
   for (size_t i = 0; g && i < s->query.taken_count; i++)
     if (s->query.taken[i].from.net == g->net || s->query.taken[i].to.net == g->net)
       return;
@@ -146,7 +146,7 @@ static void show_unmeasured(const lu_run *run, const lu_standing *s)
 static void show_guesses(const lu_run *run, const lu_standing *s)
 {
   size_t n;
-  const lu_guess *g = lu_probe_guesses(s->probe, &n);
+  const lu_suspicion *g = lu_probe_guesses(s->probe, &n);
   if (n && located(s))
     fputs("Located\n", run->out);
   else
@@ -195,7 +195,7 @@ static json_t *proposal_json(const lu_standing *s, const lu_proposal *p)
   return o;
 }
 
-static json_t *guess_json(const lu_standing *s, const lu_guess *g)
+static json_t *guess_json(const lu_standing *s, const lu_suspicion *g)
 {
   const lu_board *b = s->query.board;
   lu_point x, y;
@@ -260,7 +260,7 @@ static json_t *suspect_json(const lu_standing *s, const blamed *x, size_t rank)
   const char *name = x->net != LU_NONE ? b->nets[x->net].name : b->parts[x->part].ref;
   json_t *told = told_of(s, x->net != LU_NONE ? "net" : "part", name), *o = json_object(), *hops = json_array();
   size_t n;
-  const lu_guess *g = lu_probe_guesses(s->probe, &n);
+  const lu_suspicion *g = lu_probe_guesses(s->probe, &n);
   json_object_set_new(o, "rank", json_integer((json_int_t)rank));
   json_object_set_new(o, "net", x->net != LU_NONE ? json_string(name) : json_null());
   if (x->net == LU_NONE)
@@ -279,7 +279,7 @@ static json_t *suspect_json(const lu_standing *s, const blamed *x, size_t rank)
 static json_t *suspects_json(const lu_standing *s)
 {
   size_t n, count = 0;
-  const lu_guess *g = lu_probe_guesses(s->probe, &n);
+  const lu_suspicion *g = lu_probe_guesses(s->probe, &n);
   json_t *a = json_array();
   blamed *list = LU_NEW(s->bench->s->mem, blamed, 2 * n + 1);
   for (size_t i = 0; list && i < n; i++) {
@@ -300,7 +300,7 @@ static bool show_json(const lu_run *run, const lu_standing *s, const lu_proposal
 {
   size_t n;
   const char *const *q = lu_probe_questions(s->probe, &n);
-  const lu_guess *g = located(s);
+  const lu_suspicion *g = located(s);
   json_t *asked = json_array(), *o = json_object(), *list = json_array();
   for (size_t i = 0; i < n; i++)
     json_array_append_new(asked, json_string(q[i]));

@@ -86,7 +86,7 @@ static const char *joined_words(lu_session *s, const lu_texts *o)
 static json_t *should_cure(const lu_run *run, const lu_standing *st, const named *n)
 {
   size_t count;
-  const lu_guess *g = lu_probe_guesses(st->probe, &count);
+  const lu_suspicion *g = lu_probe_guesses(st->probe, &count);
   json_t *list = json_array();
   for (size_t i = 0; i < n->net_count; i++) {
     double p = 0;

@@ -35,8 +35,8 @@ struct lu_probe {
   lu_arena *mem;
   size_t wire_count, guess_count, count;
   lu_wire wires[LU_WIRES_MOST];
-  lu_guess *guesses;       /* by number; sorted[] is the order shown */
-  lu_guess *sorted;
+  lu_suspicion *guesses;       /* by number; sorted[] is the order shown */
+  lu_suspicion *sorted;
   hypothesis *h;
   double *p;               /* [count] */
   int8_t *predicts;        /* scratch [count] */
@@ -81,10 +81,10 @@ const char *lu_cost_reason(lu_cost_name name)
 
 /* --- hypotheses -------------------------------------------------------------------------------------- */
 
-static size_t find_guess(lu_probe *p, const lu_guess *g)
+static size_t find_guess(lu_probe *p, const lu_suspicion *g)
 {
   for (size_t i = 0; i < p->guess_count; i++) {
-    const lu_guess *x = &p->guesses[i];
+    const lu_suspicion *x = &p->guesses[i];
     if (x->kind == g->kind && x->level == g->level && x->wire == g->wire && x->hop == g->hop && x->net == g->net &&
         x->net2 == g->net2 && x->part == g->part)
       return i;
@@ -188,7 +188,7 @@ static void open_choices(lu_probe *p, const lu_probe_query *q, const lu_cause *c
     for (size_t k = 0; k < w->hop_count; k++) {
       if (!hop_fits(w, &w->hops[k], c))
         continue;
-      lu_guess g = {.kind = LU_FAULT_OPEN, .wire = (uint16_t)(w - p->wires), .hop = (uint16_t)k, .net = c->net, .net2 = LU_NONE, .part = LU_NONE};
+      lu_suspicion g = {.kind = LU_FAULT_OPEN, .wire = (uint16_t)(w - p->wires), .hop = (uint16_t)k, .net = c->net, .net2 = LU_NONE, .part = LU_NONE};
       size_t at = find_guess(p, &g);
       if (at == SIZE_MAX)
         continue;
@@ -209,7 +209,7 @@ static void choices_of(lu_probe *p, const lu_probe_query *q, const lu_cause *c, 
     if (out->count)
       return;
   }
-  lu_guess g = {.kind = c->kind, .level = c->level, .wire = UINT16_MAX, .hop = UINT16_MAX, .net = c->net, .net2 = c->net2, .part = c->part};
+  lu_suspicion g = {.kind = c->kind, .level = c->level, .wire = UINT16_MAX, .hop = UINT16_MAX, .net = c->net, .net2 = c->net2, .part = c->part};
   if (c->kind == LU_FAULT_BRIDGE && g.net > g.net2) {
     g.net = c->net2;
     g.net2 = c->net;
@@ -271,7 +271,7 @@ static bool has_pin(const lu_board *b, const lu_point *x, uint32_t part)
 static uint32_t real_net(const lu_probe *p, const hypothesis *h, const lu_point *x)
 {
   for (size_t i = 0; i < h->count; i++) {
-    const lu_guess *g = &p->guesses[h->guess[i]];
+    const lu_suspicion *g = &p->guesses[h->guess[i]];
     if (g->kind == LU_FAULT_SWAP && has_pin(p->board, x, g->part) && (x->net == g->net || x->net == g->net2))
       return x->net == g->net ? g->net2 : g->net;
   }
@@ -283,7 +283,7 @@ static bool supply_of(const lu_board *b, uint32_t net, unsigned level)
   return level == LU_LEVEL_LOW ? b->nets[net].ground : b->nets[net].supply;
 }
 
-static bool joins(const lu_probe *p, const lu_guess *g, uint32_t a, uint32_t b)
+static bool joins(const lu_probe *p, const lu_suspicion *g, uint32_t a, uint32_t b)
 {
   if (g->kind == LU_FAULT_BRIDGE)
     return (g->net == a && g->net2 == b) || (g->net == b && g->net2 == a);
@@ -302,7 +302,7 @@ static int joined(const lu_probe *p, const hypothesis *h, const lu_point *x, con
     return LU_SEEN_OPEN;
   }
   for (size_t i = 0; i < h->count; i++) {
-    const lu_guess *g = &p->guesses[h->guess[i]];
+    const lu_suspicion *g = &p->guesses[h->guess[i]];
     if (g->kind != LU_FAULT_OPEN || g->net != x->net || x->net != y->net)
       continue;
     if (g->wire == UINT16_MAX)
@@ -334,7 +334,7 @@ static int level_at(const lu_probe *p, const hypothesis *h, const lu_point *x)
   const lu_net *n = &p->board->nets[x->net];
   int level = n->ground ? LU_SEEN_LOW : n->supply ? LU_SEEN_HIGH : LU_SEEN_TOGGLING;
   for (size_t i = 0; i < h->count; i++) {
-    const lu_guess *g = &p->guesses[h->guess[i]];
+    const lu_suspicion *g = &p->guesses[h->guess[i]];
     if (g->net != x->net && g->net2 != x->net)
       continue;
     if (g->kind == LU_FAULT_STUCK)
@@ -351,7 +351,7 @@ static int level_at(const lu_probe *p, const hypothesis *h, const lu_point *x)
 static int looks(const lu_probe *p, const hypothesis *h, const lu_point *x)
 {
   for (size_t i = 0; i < h->count; i++) {
-    const lu_guess *g = &p->guesses[h->guess[i]];
+    const lu_suspicion *g = &p->guesses[h->guess[i]];
     if (g->kind != LU_FAULT_OPEN || g->wire == UINT16_MAX || g->net != x->net)
       continue;
     const lu_wire *w = &p->wires[g->wire];
@@ -376,11 +376,11 @@ static int predict(const lu_probe *p, const hypothesis *h, const lu_reading_at *
   return 0;
 }
 
-int lu_probe_predicts(const lu_probe *p, const lu_guess *g, const lu_reading_at *r)
+int lu_probe_predicts(const lu_probe *p, const lu_suspicion *g, const lu_reading_at *r)
 {
   hypothesis h = {.count = 1};
   for (size_t i = 0; i < p->guess_count; i++) {
-    const lu_guess *x = &p->guesses[i];
+    const lu_suspicion *x = &p->guesses[i];
     if (x->kind == g->kind && x->wire == g->wire && x->hop == g->hop && x->net == g->net && x->net2 == g->net2 && x->part == g->part)
       h.guess[0] = (uint16_t)i;
   }
@@ -395,7 +395,7 @@ static lu_observation observe(lu_probe *p, const lu_reading_at *r)
   int sound = predict(p, &h, r);
   h.count = 1;
   for (size_t g = 0; g < p->guess_count; g++) {
-    const lu_guess *x = &p->guesses[g];
+    const lu_suspicion *x = &p->guesses[g];
     bool near = x->net == r->from.net || x->net2 == r->from.net || x->net == r->to.net || x->net2 == r->to.net;
     h.guess[0] = (uint16_t)g;
     p->alone[g] = (int8_t)(near ? predict(p, &h, r) : sound);
@@ -483,7 +483,7 @@ static void widen(lu_probe *p, const lu_probe_query *q, const lu_reading_at *r)
     for (size_t k = 0; a != SIZE_MAX && b != SIZE_MAX && k < w->hop_count; k++) {
       if (lu_point_in(&w->hops[k].cut, a) == lu_point_in(&w->hops[k].cut, b))
         continue;
-      lu_guess g = {.kind = LU_FAULT_OPEN, .wire = (uint16_t)(w - p->wires), .hop = (uint16_t)k, .net = r->from.net, .net2 = LU_NONE, .part = LU_NONE};
+      lu_suspicion g = {.kind = LU_FAULT_OPEN, .wire = (uint16_t)(w - p->wires), .hop = (uint16_t)k, .net = r->from.net, .net2 = LU_NONE, .part = LU_NONE};
       size_t at = find_guess(p, &g);
       if (at == SIZE_MAX)
         continue;
@@ -533,7 +533,7 @@ double lu_probe_take(lu_probe *p, const lu_reading_at *r)
   return chance;
 }
 
-bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_guess *out)
+bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_suspicion *out)
 {
   double *kept = LU_NEW(p->mem, double, p->count + 1);
   if (!kept || !p->count)
@@ -544,7 +544,7 @@ bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_guess
   marginals(p);
   size_t best = SIZE_MAX;
   for (size_t g = 0; g < p->guess_count; g++) {
-    const lu_guess *x = &p->guesses[g];
+    const lu_suspicion *x = &p->guesses[g];
     bool near = x->net == r->from.net || x->net2 == r->from.net || x->net == r->to.net || x->net2 == r->to.net;
     if (near && (best == SIZE_MAX || x->probability > p->guesses[best].probability))
       best = g;
@@ -577,7 +577,7 @@ static void take_all(lu_probe *p, const lu_probe_query *q)
 
 static int by_probability(const void *a, const void *b)
 {
-  const lu_guess *x = a, *y = b;
+  const lu_suspicion *x = a, *y = b;
   if (x->probability != y->probability)
     return x->probability > y->probability ? -1 : 1;
   if (x->net != y->net)
@@ -595,8 +595,8 @@ lu_status lu_probe_new(const lu_probe_query *q, lu_arena *mem, lu_probe **out, l
   p->costs = *q->costs;
   p->meter_error = q->meter_error;
   p->mem = mem;
-  p->guesses = LU_NEW(mem, lu_guess, GUESSES_ROOM);
-  p->sorted = LU_NEW(mem, lu_guess, GUESSES_ROOM);
+  p->guesses = LU_NEW(mem, lu_suspicion, GUESSES_ROOM);
+  p->sorted = LU_NEW(mem, lu_suspicion, GUESSES_ROOM);
   p->h = LU_NEW(mem, hypothesis, LU_HYPOTHESES_MOST);
   p->p = LU_NEW(mem, double, LU_HYPOTHESES_MOST);
   p->predicts = LU_NEW(mem, int8_t, LU_HYPOTHESES_MOST);
@@ -610,7 +610,7 @@ lu_status lu_probe_new(const lu_probe_query *q, lu_arena *mem, lu_probe **out, l
   return LU_OK;
 }
 
-const lu_guess *lu_probe_guesses(const lu_probe *p, size_t *count)
+const lu_suspicion *lu_probe_guesses(const lu_probe *p, size_t *count)
 {
   memcpy(p->sorted, p->guesses, p->guess_count * sizeof *p->guesses);
   qsort(p->sorted, p->guess_count, sizeof *p->sorted, by_probability);
@@ -639,7 +639,7 @@ size_t lu_probe_hypotheses(const lu_probe *p)
   return p->count;
 }
 
-void lu_probe_ends(const lu_probe *p, const lu_guess *g, lu_point *a, lu_point *b)
+void lu_probe_ends(const lu_probe *p, const lu_suspicion *g, lu_point *a, lu_point *b)
 {
   *a = (lu_point){LU_AT_NET, g->net, LU_NONE, LU_NONE};
   *b = (lu_point){LU_AT_NET, g->net2 == LU_NONE ? g->net : g->net2, LU_NONE, LU_NONE};
@@ -737,7 +737,7 @@ static size_t points_in_play(const lu_probe *p, const lu_wire *w, uint16_t *out)
   for (size_t i = 0; i < w->point_count && n < PAIR_POINTS_MOST; i++) {
     bool take = all || lu_point_in(&w->drivers, i);
     for (size_t g = 0; !take && g < p->guess_count; g++) {
-      const lu_guess *x = &p->guesses[g];
+      const lu_suspicion *x = &p->guesses[g];
       if (x->kind == LU_FAULT_OPEN && x->wire != UINT16_MAX && &p->wires[x->wire] == w && x->probability > 1e-4)
         take = w->hops[x->hop].a == i || w->hops[x->hop].b == i;
     }
@@ -804,7 +804,7 @@ static bool nearest_pins(const lu_board *b, uint32_t net1, uint32_t net2, lu_poi
 }
 
 /* Pins that an exchange at a part would have moved: to where they should go, and to where they do. */
-static void at_swaps(const lu_probe *p, const lu_guess *g, field *f)
+static void at_swaps(const lu_probe *p, const lu_suspicion *g, field *f)
 {
   const lu_board *b = p->board;
   for (int turn = 0; turn < 2; turn++) {
@@ -835,7 +835,7 @@ static uint32_t rail(const lu_board *b, unsigned level)
 static void between_nets(const lu_probe *p, field *f)
 {
   for (size_t i = 0; i < p->guess_count; i++) {
-    const lu_guess *g = &p->guesses[i];
+    const lu_suspicion *g = &p->guesses[i];
     lu_point a, b;
     if (g->probability < 1e-3)
       continue;

@@ -76,13 +76,13 @@ typedef struct lu_proposal {
 } lu_proposal;
 
 /* One thing that may be wrong. */
-typedef struct lu_guess {
+typedef struct lu_suspicion {
   uint8_t kind;           /* lu_fault_kind */
   uint8_t level;
   uint16_t wire, hop;     /* open: which wire of the probe, which of its hops */
   uint32_t net, net2, part;
   double probability;     /* over all hypotheses */
-} lu_guess;
+} lu_suspicion;
 
 typedef struct lu_probe lu_probe;
 
@@ -101,7 +101,7 @@ typedef struct lu_probe_query {
 LU_MUST_USE lu_status lu_probe_new(const lu_probe_query *q, lu_arena *mem, lu_probe **out, lu_err *err);
 
 /* Most probable first. */
-const lu_guess *lu_probe_guesses(const lu_probe *p, size_t *count);
+const lu_suspicion *lu_probe_guesses(const lu_probe *p, size_t *count);
 const lu_wire *lu_probe_wire(const lu_probe *p, size_t wire);
 /* Readings that nothing suspected foresaw: one sentence each. */
 const char *const *lu_probe_questions(const lu_probe *p, size_t *count);
@@ -114,11 +114,11 @@ size_t lu_probe_hypotheses(const lu_probe *p);
 size_t lu_probe_next(lu_probe *p, unsigned kinds, size_t most, lu_proposal *out);
 
 /* The two ends of a guess, for people: of an open its hop, of a bridge the two nets. */
-void lu_probe_ends(const lu_probe *p, const lu_guess *g, lu_point *a, lu_point *b);
+void lu_probe_ends(const lu_probe *p, const lu_suspicion *g, lu_point *a, lu_point *b);
 /* What a guess alone would make this reading show. */
-int lu_probe_predicts(const lu_probe *p, const lu_guess *g, const lu_reading_at *r);
+int lu_probe_predicts(const lu_probe *p, const lu_suspicion *g, const lu_reading_at *r);
 /* What would be the most probable guess on the nets of this reading if this reading showed `seen`, and how probable. False: none. */
-bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_guess *out);
+bool lu_probe_would(lu_probe *p, const lu_reading_at *r, unsigned seen, lu_suspicion *out);
 /* Takes one more reading into account. Returns the chance that its outcome had. */
 double lu_probe_take(lu_probe *p, const lu_reading_at *r);
 

@@ -124,7 +124,7 @@ static unsigned search(bench *b, const trial *t, size_t hop, double model_error,
   lu_probe *p = probe_of(b, t, model_error, &mem);
   unsigned n = 0;
   size_t count;
-  const lu_guess *g = lu_probe_guesses(p, &count);
+  const lu_suspicion *g = lu_probe_guesses(p, &count);
   while (g[0].probability < LU_LOCATED && n < READINGS_MOST) {
     lu_proposal next;
     if (!lu_probe_next(p, 1u << LU_PROBE_CONTINUITY, 1, &next))
@@ -285,7 +285,7 @@ static void test_pad_to_pad_does_not_clear_the_contact(void **state)
   size_t n;
   lu_point a, z;
   assert_int_equal(lu_probe_new(&q, &b->mem, &p, NULL), LU_OK);
-  const lu_guess *g = lu_probe_guesses(p, &n);
+  const lu_suspicion *g = lu_probe_guesses(p, &n);
   lu_probe_ends(p, &g[0], &a, &z);
   assert_int_equal(a.pin, cut);
   assert_int_equal(z.pin, cut);
@@ -317,7 +317,7 @@ static void test_a_joined_pair_of_strangers_is_asked_about(void **state)
   assert_int_equal(lu_probe_new(&q, &b->mem, &p, NULL), LU_OK);
   assert_true(lu_probe_questions(p, &n) && n >= 1);
   /* three such readings: a bridge is believed */
-  const lu_guess *g = lu_probe_guesses(p, &count);
+  const lu_suspicion *g = lu_probe_guesses(p, &count);
   bool bridge = false;
   for (size_t i = 0; i < count; i++)
     bridge |= g[i].kind == LU_FAULT_BRIDGE && g[i].probability > 0.9;

@@ -5,8 +5,8 @@
 
 #include "board/damage.h"
 #include "cli/bench.h"
+#include "cli/boarddraw.h"
 #include "cli/boardview.h"
-#include "report/boardsvg.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -383,7 +383,12 @@ static lu_status draw(work *w, const args *a)
                                x->from_pin == LU_NONE ? "via" : b->pins[x->from_pin].name,
                                x->to_pin == LU_NONE ? "via" : b->pins[x->to_pin].name, x->side != (solder ? LU_WIRE_SOLDER : LU_WIRE_COMPONENT)};
   }
-  lu_drawing d = {b, solder, w->count, pin_count, w->wire_count, nets, pins, drawn};
+  lu_draw_choice what = {solder, w->count, pin_count, nets, pins};
+  lu_drawing d;
+  if (!lu_draw_board(b, &what, s->mem, &d))
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room for the drawing");
+  d.wires = drawn;
+  d.wire_count = w->wire_count;
   char *at = NULL;
   size_t len = 0;
   FILE *f = open_memstream(&at, &len);

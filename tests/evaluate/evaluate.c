@@ -23,7 +23,8 @@
 #include <unistd.h>
 
 typedef struct options {
-  size_t dumps, sets[5], noisy, blind, drawn, jobs;
+  size_t dumps, sets[5], noisy, blind, drawn, jobs, seconds;
+  time_t began;
   uint64_t seed;
   bool verbose, smoke;
   const char *only, *keep;
@@ -172,6 +173,11 @@ static void judge_clean(const question *q, const ev_answer *a, tally *t)
     print_case(q, a, "undamaged, but:");
 }
 
+static bool late(const options *o)
+{
+  return o->seconds && time(NULL) - o->began >= (time_t)o->seconds;
+}
+
 /* --- suites -------------------------------------------------------------------------------------- */
 
 static void shuffle(size_t *list, size_t count, uint64_t *random)
@@ -200,7 +206,7 @@ static void singles(ev_stand *t, const options *o, scores *s, uint64_t *random)
       starts[count++] = i;
   }
   shuffle(starts, count, random);
-  for (size_t c = 0; c < count; c++) {
+  for (size_t c = 0; c < count && !late(o); c++) {
     size_t first = starts[c], end = first;
     bool wanted = false;
     uint64_t dump = t->singles[t->by_dump[first]].dump;
@@ -298,7 +304,7 @@ static bool draw_set(question *q, lu_fault *faults, size_t count, uint64_t *rand
 static void sets(ev_stand *t, const options *o, scores *s, size_t count, size_t cases, size_t passes, tally *to, uint64_t *random)
 {
   lu_fault faults[LU_FAULTS_MOST];
-  for (size_t i = 0; i < cases; i++) {
+  for (size_t i = 0; i < cases && !late(o); i++) {
     question q = {.t = t, .o = o, .s = s, .passes = passes};
     if (!draw_set(&q, faults, count, random))
       return;
@@ -337,7 +343,7 @@ static void blind(ev_stand *t, const options *o, scores *s, uint64_t *random)
   ev_answer a = put(&q, random);
   judge_clean(&q, &a, &s->blind_clean);
   ev_answer_end(&a);
-  for (size_t i = 0; i < o->blind; i++) {
+  for (size_t i = 0; i < o->blind && !late(o); i++) {
     const ev_single *x = pick(t, random);
     if (!x)
       return;
@@ -450,7 +456,7 @@ static void drawn(ev_stand *t, const options *o, scores *s, size_t cases, reliab
       sum += exp(t->singles[i].prior);
     upto[i] = sum;
   }
-  for (size_t i = 0; upto && sum > 0 && i < cases; i++) {
+  for (size_t i = 0; upto && sum > 0 && i < cases && !late(o); i++) {
     question q = {.t = t, .o = o, .s = s, .passes = 1};
     if (!draw_board(&q, upto, faults, random))
       break;
@@ -610,7 +616,7 @@ static bool read_options(int argc, char **argv, options *o)
     size_t *to;
   } numbers[] = {{"--dumps", &o->dumps},   {"--pairs", &o->sets[2]}, {"--triples", &o->sets[3]},
                  {"--quads", &o->sets[4]}, {"--noisy", &o->noisy},     {"--blind", &o->blind},   {"--drawn", &o->drawn},
-                 {"--jobs", &o->jobs}};
+                 {"--jobs", &o->jobs},     {"--seconds", &o->seconds}};
   for (int i = 1; i < argc; i++) {
     const char *value = i + 1 < argc ? argv[i + 1] : NULL;
     bool known = true;
@@ -637,9 +643,10 @@ static bool read_options(int argc, char **argv, options *o)
     if (!known) {
       fprintf(stderr,
               "usage: evaluate [-v] [--smoke | --all] [--only WORD] [--keep DIR] [--seed N] [--dumps N]\n"
-              "       [--pairs N] [--triples N] [--quads N] [--noisy N] [--blind N] [--drawn N] [--jobs N]\n"
+              "       [--pairs N] [--triples N] [--quads N] [--noisy N] [--blind N] [--drawn N] [--jobs N] [--seconds N]\n"
               "  -v         failing cases as command lines     --keep DIR  where contents and dumps go\n"
-              "  --dumps N  different dumps of each kind of single fault a block (0: every one)\n");
+              "  --dumps N  different dumps of each kind of single fault a block (0: every one)\n"
+              "  --seconds N  begin no new case of a block after that long\n");
       return false;
     }
   }
@@ -679,6 +686,7 @@ static int work(size_t i, const options *o)
   char folder[400], path[500];
   options own = *o;
   own.keep = folder;
+  own.began = time(NULL);
   snprintf(folder, sizeof folder, "%.300s/place%zu", o->keep, i);
   snprintf(path, sizeof path, "%s/said", folder);
   outcome *x = calloc(1, sizeof *x);

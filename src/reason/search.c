@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 120, TELLING = 30, AFTER_FOUND = 8000, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -763,8 +763,27 @@ static bool exchange_one(lu_search *s, const lu_set *base, const rest *r, uint32
   return !improves(s, &x, r, 1e300) || !x.exact || verify(s, &x);
 }
 
+static int by_weight(const void *a, const void *b)
+{
+  const lu_set *x = a, *y = b;
+  double p = x->prior - unknown_cost * (double)x->unknown, q = y->prior - unknown_cost * (double)y->unknown;
+  if (p != q)
+    return p > q ? -1 : 1;
+  return memcmp(x->classes, y->classes, sizeof x->classes);
+}
+
+/* The heaviest first; of many that leave everything open a few are enough. */
+static void sort_sets(lu_search *s, size_t most)
+{
+  if (s->set_count)
+    qsort(s->sets, s->set_count, sizeof *s->sets, by_weight);
+  if (s->set_count > most)
+    s->set_count = most;
+}
+
 static bool look_around(lu_search *s, const lu_set *partners, size_t partner_count)
 {
+  sort_sets(s, SETS_MOST / 2);
   rest *r = LU_NEW(s->joint->mem, rest, 1);
   size_t found = s->set_count < 8 ? s->set_count : 8;
   for (size_t i = 0; r && i < found; i++)
@@ -804,6 +823,7 @@ bool lu_search_sets(lu_search *s)
     return false;
   if (told_all(s, 1))
     return true;
+  sort_sets(s, 16);
   if (!add_pairs(s, false))
     return false;
   lu_arena *mem = s->joint->mem;

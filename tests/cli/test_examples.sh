@@ -10,6 +10,9 @@ mkdir "$scratch/tests" && cp -r "${LU_TOP:?}/docs" "$LU_TOP/patterns" "$scratch"
 mkdir "$scratch/bin" && ln -s "${LU_PROGRAM:?}" "$scratch/bin/lineup" || exit 2
 cd "$scratch" || exit 2
 PATH=$scratch/bin:$PATH
+# A job that examples may go on with.
+lineup job new --board docs/demo/tide.yaml bench.job >/dev/null && lineup decode --job bench.job --run docs/demo/as-found.yaml >/dev/null
+[ $? = 1 ] || echo "no job: examples with bench.job will fail"
 failed=0 run=0 left=0
 for command in $(lineup papers commands) papers; do
   lineup "$command" --help >help 2>err || { echo "FAILED: $command --help: $(cat err)"; failed=1; continue; }

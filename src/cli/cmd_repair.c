@@ -169,6 +169,7 @@ static const lu_option options[] = {
 
 static const char *const examples[] = {
     "lineup repair tide.job 'contact U8.21 bent back and cleaned'",
+    "lineup repair --net DRA3 tide.job 'wire on the solder side, between the nearest points'",
     NULL,
 };
 

@@ -12,7 +12,7 @@ declare -A may=(
   [reason]="base data board pattern reason"
   [link]="base data pattern link"
   [job]="base data board link job"
-  [report]="base data report"
+  [report]="base data board report"
   [cli]="base data formats board pattern reason link job report cli"
   [firmware]="link firmware"
 )

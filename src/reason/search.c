@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, SETS_BUDGET = 60000, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -729,7 +729,7 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
   if (!r)
     return false;
   for (size_t b = 0; b < count; b++) {
-    if (*found && s->hypotheses > until) {
+    if ((*found && s->hypotheses > until) || s->hypotheses > s->budget) {
       s->pairs_done = false;
       return true;
     }
@@ -826,6 +826,7 @@ bool lu_search_sets(lu_search *s)
   sort_sets(s, 16);
   if (!add_pairs(s, false))
     return false;
+  s->budget = s->hypotheses + SETS_BUDGET;
   lu_arena *mem = s->joint->mem;
   lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, PAIRS_MOST),
          *next = LU_NEW(mem, lu_set, PAIRS_MOST);

@@ -56,6 +56,7 @@ typedef struct lu_search {
   lu_set best;            /* the best of those that are not exact */
   bool have_best, pairs_done;
   uint64_t hypotheses;
+  uint64_t budget;        /* number of hypotheses at which the search for sets ends */
 } lu_search;
 
 LU_MUST_USE bool lu_search_classes(lu_search *s);

@@ -125,6 +125,7 @@ static const char *const examples[] = {
     "lineup decode --board docs/demo/tide.yaml --block 'boot ROM' --expect docs/demo/tide-rom.bin docs/demo/found-boot.bin",
     "lineup decode --board docs/demo/tide.yaml --run docs/demo/as-found.yaml",
     "lineup decode --width 16 --byte-order big --wrote address docs/demo/found-work.bin",
+    "lineup decode --job tide.job --block 'record RAM' --wrote address docs/demo/found-record.bin",
     NULL,
 };
 

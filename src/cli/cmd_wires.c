@@ -444,7 +444,7 @@ static const lu_option options[] = {
 
 static const char *const examples[] = {
     "lineup wires --board docs/demo/tide.yaml --net DRA3 --cut U8.21",
-    "lineup wires bench.job --svg wires.svg",
+    "lineup wires tide.job --svg wires.svg",
     NULL,
 };
 

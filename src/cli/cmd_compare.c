@@ -3,6 +3,7 @@
 #include "cli/bench.h"
 #include "cli/judge.h"
 #include "cli/record.h"
+#include "reason/chipdiff.h"
 #include "reason/contrast.h"
 
 #include <inttypes.h>
@@ -39,6 +40,8 @@ typedef struct comparison {
   unsigned word_bytes;
   lu_bench *bench;      /* results of a job, else NULL */
   json_t *cleared, *remaining, *fresh, *notes;
+  const lu_network *network;  /* of a block of a board, else NULL */
+  lu_chip_diff *chips;
 } comparison;
 
 /* --- two dumps ---------------------------------------------------------------------------------------- */
@@ -223,6 +226,24 @@ static lu_status compare_results(comparison *c, const char *path, uint64_t first
   return bad;
 }
 
+/* Where the differences stand in the chips, when a board says which there are. */
+static lu_status by_chip(comparison *c)
+{
+  const lu_reading *x = c->side[0].reading, *y = c->side[1].reading;
+  bool board = c->a->board || (c->bench && lu_bench_board_name(c->bench));
+  if (!c->have_change || !board || !x || !y || c->side[0].words.count != c->side[1].words.count)
+    return LU_OK;
+  const lu_words *known = c->change.known ? &x->evidence.known : NULL;
+  c->network = x->evidence.network;
+  c->chips = lu_chip_diffs(c->network, &c->side[0].words, &c->side[1].words, known, c->s->mem);
+  return c->chips ? LU_OK : lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+}
+
+static const char *chip_name(const comparison *c, const lu_chip_diff *d)
+{
+  return c->network->board->parts[c->network->chips[d->chip].part].ref;
+}
+
 /* --- suspects ---------------------------------------------------------------------------------------------- */
 
 static const char *suspect_name(const json_t *x)
@@ -292,24 +313,41 @@ static void sort_suspects(comparison *c)
 
 /* --- showing ------------------------------------------------------------------------------------------------- */
 
-static const char *bit_list(lu_arena *mem, uint64_t bits, char letter, unsigned from)
+/* A word address or data bit as the board names it at the vantage; without a board A0.., D0... */
+static const char *bit_name(const comparison *c, unsigned bit, char letter)
+{
+  if (c->network) {
+    const lu_board *b = c->network->board;
+    const lu_vantage *v = &b->vantages[c->network->vantage];
+    unsigned count = letter == 'A' ? v->address_bits : v->data_bits;
+    uint32_t pin = bit < count ? (letter == 'A' ? v->address_pin : v->data_pin)[bit] : LU_NONE;
+    uint32_t net = bit < count ? (letter == 'A' ? v->address_net : v->data_net)[bit] : LU_NONE;
+    if (pin != LU_NONE)
+      return b->pins[pin].function;
+    if (net != LU_NONE)
+      return b->nets[net].name;
+  }
+  const char *s = lu_arena_printf(c->s->mem, "%c%u", letter, bit);
+  return s ? s : "?";
+}
+
+static const char *bit_list(const comparison *c, uint64_t bits, char letter)
 {
   const char *s = "";
   for (uint64_t m = bits; m && s; m &= m - 1)
-    s = lu_arena_printf(mem, "%s%s%c%u", s, *s ? " " : "", letter, (unsigned)__builtin_ctzll(m) + from);
+    s = lu_arena_printf(c->s->mem, "%s%s%s", s, *s ? " " : "", bit_name(c, (unsigned)__builtin_ctzll(m), letter));
   return s ? s : "";
 }
 
 static void moved_bits(const comparison *c, const char *what, uint64_t before, uint64_t after, char letter)
 {
   FILE *out = c->s->run->out;
-  lu_arena *mem = c->s->mem;
   if (before & ~after)
-    fprintf(out, "  %s, gone: %s\n", what, bit_list(mem, before & ~after, letter, 0));
+    fprintf(out, "  %s, gone: %s\n", what, bit_list(c, before & ~after, letter));
   if (before & after)
-    fprintf(out, "  %s, still there: %s\n", what, bit_list(mem, before & after, letter, 0));
+    fprintf(out, "  %s, still there: %s\n", what, bit_list(c, before & after, letter));
   if (after & ~before)
-    fprintf(out, "  %s, new: %s\n", what, bit_list(mem, after & ~before, letter, 0));
+    fprintf(out, "  %s, new: %s\n", what, bit_list(c, after & ~before, letter));
 }
 
 static void show_change(const comparison *c)
@@ -344,6 +382,30 @@ static void show_change(const comparison *c)
   moved_bits(c, "address bits without effect", x->before.dead_lines, x->after.dead_lines, 'A');
   moved_bits(c, "data bits always 0", x->before.stuck_low, x->after.stuck_low, 'D');
   moved_bits(c, "data bits always 1", x->before.stuck_high, x->after.stuck_high, 'D');
+}
+
+static void show_chips(const comparison *c)
+{
+  FILE *out = c->s->run->out;
+  bool title = false;
+  for (size_t i = 0; c->chips && i < c->network->chip_count; i++) {
+    const lu_chip_diff *d = &c->chips[i];
+    if (!d->changed && !d->wrong_before && !d->wrong_after)
+      continue;
+    if (!title)
+      fputs(c->change.known ? "\nChip   bits changed   wrong before   wrong after\n" : "\nChip   bits changed\n", out);
+    title = true;
+    fprintf(out, "%-6s %12" PRIu64, chip_name(c, d), d->changed);
+    if (c->change.known)
+      fprintf(out, " %14" PRIu64 " %13" PRIu64, d->wrong_before, d->wrong_after);
+    if (d->rows == 1)
+      fprintf(out, "  all in row %u", d->row);
+    else if (d->columns == 1)
+      fprintf(out, "  all in column %u", d->column);
+    else if (d->rows)
+      fprintf(out, "  %u rows, %u columns", d->rows, d->columns);
+    fputc('\n', out);
+  }
 }
 
 static void put(FILE *f, const char *text)
@@ -381,6 +443,7 @@ static void show_text(const comparison *c)
   FILE *out = c->s->run->out;
   if (c->have_change)
     show_change(c);
+  show_chips(c);
   if (c->judged) {
     fputc('\n', out);
     show_suspects(c, "Cleared  ", c->cleared);
@@ -391,21 +454,37 @@ static void show_text(const comparison *c)
     fprintf(out, "Note: %s\n", json_string_value(json_array_get(c->notes, i)));
 }
 
-static json_t *bit_json(uint64_t bits, char letter)
+static json_t *bit_json(const comparison *c, uint64_t bits, char letter)
 {
   json_t *a = json_array();
-  for (uint64_t m = bits; m; m &= m - 1) {
-    char name[8];
-    snprintf(name, sizeof name, "%c%u", letter, (unsigned)__builtin_ctzll(m));
-    json_array_append_new(a, json_string(name));
-  }
+  for (uint64_t m = bits; m; m &= m - 1)
+    json_array_append_new(a, json_string(bit_name(c, (unsigned)__builtin_ctzll(m), letter)));
   return a;
 }
 
-static json_t *texture_json(const lu_texture *t)
+static json_t *texture_json(const comparison *c, const lu_texture *t)
 {
-  return json_pack("{s:o,s:o,s:o,s:b}", "dead_address_bits", bit_json(t->dead_lines, 'A'), "always_0", bit_json(t->stuck_low, 'D'),
-                   "always_1", bit_json(t->stuck_high, 'D'), "one_value", (int)t->blank);
+  return json_pack("{s:o,s:o,s:o,s:b}", "dead_address_bits", bit_json(c, t->dead_lines, 'A'), "always_0", bit_json(c, t->stuck_low, 'D'),
+                   "always_1", bit_json(c, t->stuck_high, 'D'), "one_value", (int)t->blank);
+}
+
+static json_t *chips_json(const comparison *c)
+{
+  json_t *a = json_array();
+  for (size_t i = 0; i < c->network->chip_count; i++) {
+    const lu_chip_diff *d = &c->chips[i];
+    json_t *o = json_pack("{s:s,s:I}", "part", chip_name(c, d), "bits_changed", (json_int_t)d->changed);
+    if (c->change.known) {
+      json_object_set_new(o, "wrong_before", json_integer((json_int_t)d->wrong_before));
+      json_object_set_new(o, "wrong_after", json_integer((json_int_t)d->wrong_after));
+    }
+    if (d->rows) {
+      json_object_set_new(o, "rows", json_integer(d->rows));
+      json_object_set_new(o, "columns", json_integer(d->columns));
+    }
+    json_array_append_new(a, o);
+  }
+  return a;
 }
 
 static json_t *change_json(const comparison *c)
@@ -428,8 +507,10 @@ static json_t *change_json(const comparison *c)
                                                       (json_int_t)x->wrong_after, "cured", (json_int_t)x->cured, "newly_wrong",
                                                       (json_int_t)x->spoilt));
   json_object_set_new(o, "bits", bits);
-  json_object_set_new(o, "before", texture_json(&x->before));
-  json_object_set_new(o, "after", texture_json(&x->after));
+  if (c->chips)
+    json_object_set_new(o, "chips", chips_json(c));
+  json_object_set_new(o, "before", texture_json(c, &x->before));
+  json_object_set_new(o, "after", texture_json(c, &x->after));
   return o;
 }
 
@@ -478,6 +559,8 @@ static int compare(lu_run *run, void *opaque)
   else
     bad = one && two ? compare_results(&c, one, first, second) : compare_dumps(&c);
   c.word_bytes = c.side[0].have_words ? lu_word_dump_bytes(c.side[0].words.width) : 1;
+  if (!bad)
+    bad = by_chip(&c);
   if (!bad)
     sort_suspects(&c);
   int code = bad ? lu_say_error(run, &c.s->err) : exit_of(&c);

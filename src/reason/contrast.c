@@ -116,6 +116,26 @@ static void against_known(const lu_kernels *k, const lu_array *b, const lu_array
   out->spoilt = out->wrong_after - out->wrong_both;
 }
 
+/* What the known contents do by themselves is no change and no fault. */
+static void as_meant(const lu_kernels *k, const lu_array *known, uint64_t all, lu_contrast *out)
+{
+  moves m = {.all_and = ~(uint64_t)0, .all = all};
+  lu_texture meant, *sides[] = {&out->before, &out->after};
+  size_t piece = ((size_t)256 << 10) / known->bytes;
+  for (size_t at = 0; at < known->count; at += piece) {
+    size_t n = known->count - at < piece ? known->count - at : piece;
+    lu_array x = {(const char *)known->at + at * known->bytes, n, known->bytes, known->held ? known->held + at / 64 : NULL};
+    look(k, &x, &m);
+  }
+  texture_of(k, known, &m, &meant);
+  for (int i = 0; i < 2; i++) {
+    sides[i]->dead_lines &= ~meant.dead_lines;
+    sides[i]->stuck_low &= ~meant.stuck_low;
+    sides[i]->stuck_high &= ~meant.stuck_high;
+    sides[i]->blank &= !meant.blank;
+  }
+}
+
 lu_status lu_contrast_of(const lu_words *before, const lu_words *after, const lu_words *known, lu_arena *mem, lu_contrast *out,
                        lu_err *err)
 {
@@ -151,6 +171,7 @@ lu_status lu_contrast_of(const lu_words *before, const lu_words *after, const lu
     if (!part_of(known, (size_t)(from - known->base), count, mem, &e))
       return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to compare");
     against_known(k, &b, &a, &e, out);
+    as_meant(k, &e, all, out);
   }
   return LU_OK;
 }

@@ -5,7 +5,7 @@
 #include "base/planes.h"
 #include "data/dump.h"
 
-/* What the index and the data of one reading show by themselves. */
+/* What the index and the data of one reading show by themselves, less what known contents show. */
 typedef struct lu_texture {
   uint64_t stuck_low, stuck_high; /* data bits that never change; both 0 when the whole is one value */
   uint64_t dead_lines;            /* address bits without any effect; 0 when the whole is one value */
@@ -27,7 +27,7 @@ typedef struct lu_contrast {
 /* before and after need one width; where their addresses do not overlap, ERR_VALUE. known (NULL:
  * nothing is known) covers what is compared. Scratch from mem.
  * Cost: one pass over both at memory speed, one more for each dead address line or constant bit;
- * with known contents two more and, where both readings are wrong somewhere, one word by word. */
+ * with known contents three more and, where both readings are wrong somewhere, one word by word. */
 LU_MUST_USE lu_status lu_contrast_of(const lu_words *before, const lu_words *after, const lu_words *known, lu_arena *mem,
                                    lu_contrast *out, lu_err *err);
 

@@ -24,6 +24,10 @@ assert same["same"] is True and nets(same["remaining"]) == ["BA10"] and not same
 # one byte of each wrong word is wrong: only the even ROM is
 assert cured["words"]["differ"] == int(sys.argv[2]), cured["words"]
 assert cured["words"]["against_known"]["cured"] == int(sys.argv[2])
+# U2 is the even ROM: all of it is its, bit for bit
+a, b = open("docs/demo/found-boot.bin", "rb").read(), open("docs/demo/tide-rom.bin", "rb").read()
+bits = sum(bin(x ^ y).count("1") for x, y in zip(a, b))
+assert [(c["part"], c["bits_changed"]) for c in cured["words"]["chips"]] == [("U2", bits), ("U3", 0)], cured["words"]["chips"]
 PY
 # without a board: the differences alone; lengths may differ
 head -c 40000 $good >"$tmp/short"

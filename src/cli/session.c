@@ -240,7 +240,7 @@ static lu_status named_contents(lu_session *s, const char *name, const lu_networ
   size_t most = 0;
   for (unsigned v = 0; got && v < c->variant_count; v++) {
     size_t same = agreement(c, v, n, bytes, got);
-    if (same > most) {
+    if (same > most + most / 3) { /* an earlier reading of the name is the more usual one */
       most = same;
       best = v;
     }

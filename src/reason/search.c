@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, SETS_BUDGET = 60000, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, SETS_BUDGET = 40000, VERIFY_MOST = 48 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:

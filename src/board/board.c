@@ -847,7 +847,7 @@ lu_status lu_board_plain(unsigned address_bits, unsigned data_bits, lu_arena *me
   part->ref.text = "memory";
   part->pin_count = n;
   part->pins = pins;
-  v->name.text = "reader";
+  v->name.text = v->at.text = "reader";
   bits[n].text = "memory";
   *block = (lu_file_block){.size = ((uint64_t)1 << address_bits) * (data_bits <= 8 ? 1 : data_bits <= 16 ? 2 : data_bits <= 32 ? 4 : 8),
                            .chips = {1, &bits[n]}};

@@ -47,8 +47,7 @@ static size_t pin_names(const lu_joint *j, uint16_t net, uint64_t places, const 
   size_t count = 0;
   for (uint64_t m = list ? places : 0; m; m &= m - 1) {
     uint32_t pin = pin_at(j, net, (unsigned)__builtin_ctzll(m));
-    if (pin != LU_NONE)
-      list[count++] = j->board->pins[pin].name;
+    list[count++] = pin == LU_NONE ? "the vantage" : j->board->pins[pin].name;
   }
   *out = list;
   return count;

@@ -539,6 +539,33 @@ static int exit_of(const comparison *c)
   return faults ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
 }
 
+static lu_status compare_all(comparison *c)
+{
+  uint64_t first = 0, second = 0;
+  const lu_texts *o = &c->a->operands;
+  const char *one = job_operand(c->s, o->at[0], &first), *two = job_operand(c->s, o->at[1], &second);
+  lu_status bad = LU_OK;
+  if (one && two && strcmp(one, two))
+    bad = lu_fail(&c->s->err, LU_ERR_USAGE, 0, 0, "results of two different jobs cannot be compared");
+  else
+    bad = one && two ? compare_results(c, one, first, second) : compare_dumps(c);
+  c->word_bytes = c->side[0].have_words ? lu_word_dump_bytes(c->side[0].words.width) : 1;
+  if (!bad)
+    bad = by_chip(c);
+  if (!bad)
+    sort_suspects(c);
+  return bad;
+}
+
+static void clear(comparison *c)
+{
+  json_t *all[] = {c->cleared, c->remaining, c->fresh, c->notes, c->side[0].finding, c->side[1].finding};
+  for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+    json_decref(all[i]);
+  lu_bench_close(c->bench);
+  lu_session_end(c->s);
+}
+
 static int compare(lu_run *run, void *opaque)
 {
   const args *a = opaque;
@@ -551,28 +578,13 @@ static int compare(lu_run *run, void *opaque)
   c.remaining = json_array();
   c.fresh = json_array();
   c.notes = json_array();
-  uint64_t first = 0, second = 0;
-  const char *one = job_operand(c.s, a->operands.at[0], &first), *two = job_operand(c.s, a->operands.at[1], &second);
-  lu_status bad;
-  if (one && two && strcmp(one, two))
-    bad = lu_fail(&c.s->err, LU_ERR_USAGE, 0, 0, "results of two different jobs cannot be compared");
-  else
-    bad = one && two ? compare_results(&c, one, first, second) : compare_dumps(&c);
-  c.word_bytes = c.side[0].have_words ? lu_word_dump_bytes(c.side[0].words.width) : 1;
-  if (!bad)
-    bad = by_chip(&c);
-  if (!bad)
-    sort_suspects(&c);
+  lu_status bad = compare_all(&c);
   int code = bad ? lu_say_error(run, &c.s->err) : exit_of(&c);
   if (!bad && a->json && !show_json(&c))
     code = LU_EXIT_SYSTEM;
   else if (!bad && !a->json)
     show_text(&c);
-  json_t *all[] = {c.cleared, c.remaining, c.fresh, c.notes, c.side[0].finding, c.side[1].finding};
-  for (size_t i = 0; i < sizeof all / sizeof *all; i++)
-    json_decref(all[i]);
-  lu_bench_close(c.bench);
-  lu_session_end(c.s);
+  clear(&c);
   return code;
 }
 

@@ -2,6 +2,7 @@
 #include "cli/findings.h"
 
 #include "board/damage.h"
+#include "reason/masked.h"
 #include "board/places.h"
 
 #include <stdio.h>
@@ -258,7 +259,7 @@ static const char *where_words(const lu_joint *j, const lu_suspect *x, lu_arena 
 
 static void say_suspect(const lu_joint *j, const lu_suspect *x, lu_said_suspect *out, lu_arena *mem)
 {
-  *out = (lu_said_suspect){.probability = x->probability};
+  *out = (lu_said_suspect){.probability = x->probability, .group = x->group};
   if (x->net == UINT16_MAX)
     out->part = part_name(j, x->part);
   else
@@ -276,6 +277,33 @@ static bool say_explanation(const lu_joint *j, const lu_explanation *x, lu_said_
   for (size_t i = 0; out->faults && i < x->count; i++)
     out->faults[i] = lu_findings_fault(j, &x->faults[i], mem);
   return out->faults;
+}
+
+/* "With A7 as said, nothing can be said of A8": what the likeliest explanation hides. */
+static const char *masked_words(const lu_result *r, lu_arena *mem)
+{
+  const lu_joint *j = r->joint;
+  bool *masked = LU_NEW(mem, bool, j->net_count + 1);
+  const char *list[64];
+  size_t count = 0;
+  if (!masked || !r->explanation_count || r->explanations[0].explained < 0.999)
+    return NULL;
+  lu_masked_nets(j, &r->explanations[0], masked);
+  for (uint16_t n = 0; n < j->net_count && count < 64; n++)
+    if (masked[n])
+      list[count++] = net_name(j, n);
+  return count ? lu_arena_printf(mem, "While the first explanation holds, these readings can say nothing of %s.", join(list, count, mem)) : NULL;
+}
+
+/* Nets that no dump of this kind can tell apart from the first suspect's. */
+static const char *alike_words(const lu_result *r, lu_arena *mem)
+{
+  const char *list[64];
+  size_t count = 0;
+  for (size_t i = 0; i < r->suspect_count && count < 64; i++)
+    if (r->suspects[i].net != UINT16_MAX && r->suspects[i].group == r->suspects[0].group && r->suspects[i].probability > 0.01)
+      list[count++] = net_name(r->joint, r->suspects[i].net);
+  return count > 1 ? lu_arena_printf(mem, "No dump of this kind can tell %s apart; a meter can.", join(list, count, mem)) : NULL;
 }
 
 lu_finding *lu_findings_of(const lu_result *r, bool plain, lu_arena *mem)
@@ -302,5 +330,7 @@ lu_finding *lu_findings_of(const lu_result *r, bool plain, lu_arena *mem)
     say_suspect(r->joint, &r->suspects[i], &f->suspects[f->suspect_count++], mem);
   if (f->suspect_count && !plain)
     f->next = f->suspects[0].settle;
+  f->masked = masked_words(r, mem);
+  f->alike = alike_words(r, mem);
   return f;
 }

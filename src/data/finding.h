@@ -38,6 +38,7 @@ typedef struct lu_said_suspect {
   const char *net;               /* NULL: a part alone */
   const char *part;
   double probability;
+  unsigned group;                /* suspects of one group: no dump of this kind tells them apart */
   size_t pin_count;
   lu_said_pin *pins;
   const char *why;               /* what speaks for it, one sentence */
@@ -59,6 +60,8 @@ typedef struct lu_finding {
   bool singles_done, pairs_done, exact;
   uint64_t hypotheses;
   const char *next;              /* what to measure first, or NULL */
+  const char *alike;             /* which suspects no dump of this kind tells apart, or NULL */
+  const char *masked;            /* what the first explanation hides, or NULL */
 } lu_finding;
 
 #endif

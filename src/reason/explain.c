@@ -28,6 +28,7 @@ typedef struct tableau {
   uint64_t *cut;
   double *best;
   lu_fault *fault;           /* by net, then by part */
+  uint32_t *group, current;  /* the class that speaks most for it; the one being spread */
 } tableau;
 
 static uint64_t wrong_bits(const lu_joint *j)
@@ -64,6 +65,7 @@ static void suspect_net(tableau *t, uint16_t net, double p, const lu_fault *f)
   if (p > t->best[net]) {
     t->best[net] = p;
     t->fault[net] = *f;
+    t->group[net] = t->current;
   }
 }
 
@@ -75,6 +77,7 @@ static void suspect(tableau *t, const lu_fault *f, double p)
     if (p > t->best[nets + f->part]) {
       t->best[nets + f->part] = p;
       t->fault[nets + f->part] = *f;
+      t->group[nets + f->part] = t->current;
     }
     return;
   }
@@ -87,6 +90,7 @@ static void suspect(tableau *t, const lu_fault *f, double p)
 static bool spread_one(tableau *t, const lu_set *set, double p, double log, double explained)
 {
   const lu_class *c = &t->s->classes[set->classes[0]];
+  t->current = set->classes[0] + 1;
   for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next) {
     const lu_member *x = &t->s->members[m];
     lu_set one = *set;
@@ -128,10 +132,12 @@ static bool spread(tableau *t, const lu_set *set, double p, double log, double e
   for (size_t k = 0; k < set->count; k++) {
     count[k] = 0;
     if (set->classes[k] == UINT32_MAX) {
+      t->current = 0;
       suspect(t, &set->faults[k], p);
       continue;
     }
     const lu_class *c = &t->s->classes[set->classes[k]];
+    t->current = set->classes[k] + 1;
     for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next)
       suspect(t, &t->s->members[m].fault, p * exp(t->s->members[m].prior - c->prior));
     count[k] = likeliest(t->s, c, choice[k]);
@@ -205,6 +211,21 @@ static double set_log(const lu_joint *j, const lu_set *x)
   return x->prior - j->wrong_cost * (double)x->wrong - unknown_cost * (double)x->unknown;
 }
 
+/* Groups count from 1 in the order of the suspects; one without a class stands alone. */
+static void number_groups(lu_result *r)
+{
+  unsigned *number = LU_NEW(r->joint->mem, unsigned, r->suspect_count + 1), next = 0;
+  for (size_t i = 0; number && i < r->suspect_count; i++) {
+    unsigned class = r->suspects[i].group;
+    size_t k = 0;
+    while (class && k < i && r->suspects[k].group != class)
+      k++;
+    number[i] = class && k < i ? number[k] : ++next;
+  }
+  for (size_t i = 0; number && i < r->suspect_count; i++)
+    r->suspects[i].group = number[i];
+}
+
 static bool list_suspects(tableau *t)
 {
   lu_result *r = t->r;
@@ -218,14 +239,17 @@ static bool list_suspects(tableau *t)
                                                      .part = UINT16_MAX,
                                                      .probability = fmin(t->net[i], 1),
                                                      .cut = t->cut[i],
+                                                     .group = t->group[i],
                                                      .fault = t->fault[i]};
   for (size_t i = 0; i < r->joint->part_count; i++)
     if (t->part[i] > 0)
       r->suspects[r->suspect_count++] = (lu_suspect){.net = UINT16_MAX,
                                                      .part = (uint16_t)i,
+                                                     .group = t->group[nets + i],
                                                      .probability = fmin(t->part[i], 1),
                                                      .fault = t->fault[nets + i]};
   qsort(r->suspects, r->suspect_count, sizeof *r->suspects, by_probability);
+  number_groups(r);
   return true;
 }
 
@@ -238,7 +262,8 @@ static bool new_tableau(tableau *t, lu_result *r, lu_search *s)
   t->cut = LU_NEW(r->joint->mem, uint64_t, n + 1);
   t->best = LU_NEW(r->joint->mem, double, n + p + 1);
   t->fault = LU_NEW(r->joint->mem, lu_fault, n + p + 1);
-  return t->net && t->part && t->cut && t->best && t->fault;
+  t->group = LU_NEW(r->joint->mem, uint32_t, n + p + 1);
+  return t->group && t->net && t->part && t->cut && t->best && t->fault;
 }
 
 bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, double healthy_log)

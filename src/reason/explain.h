@@ -25,7 +25,7 @@ typedef struct lu_suspect {
   uint16_t part;             /* joint part, when net is UINT16_MAX */
   double probability;
   uint64_t cut;              /* pins that most probable opens cut off, place bits */
-  size_t best;               /* the explanation that speaks most for it */
+  unsigned group;            /* suspects of one group come from faults of one and the same effect */
   lu_fault fault;            /* its fault there */
 } lu_suspect;
 

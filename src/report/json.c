@@ -86,6 +86,7 @@ static json_t *suspects(const lu_finding *f)
       json_object_set_new(o, "part", text(s->part));
     json_object_set_new(o, "probability", share(s->probability));
     json_object_set_new(o, "pins", pins);
+    json_object_set_new(o, "group", json_integer((json_int_t)s->group));
     json_object_set_new(o, "why", text(s->why));
     if (s->where)
       json_object_set_new(o, "where", text(s->where));
@@ -115,6 +116,10 @@ bool lu_report_json(FILE *out, const lu_finding *f)
   json_object_set_new(o, "suspects", suspects(f));
   if (f->next)
     json_object_set_new(o, "next", text(f->next));
+  if (f->alike)
+    json_object_set_new(o, "alike", text(f->alike));
+  if (f->masked)
+    json_object_set_new(o, "masked", text(f->masked));
   json_object_set_new(o, "notes", texts(f->notes, f->note_count));
   bool ok = json_dumpf(o, out, JSON_INDENT(2) | JSON_REAL_PRECISION(7)) == 0 && fputc('\n', out) != EOF;
   json_decref(o);

@@ -131,6 +131,10 @@ void lu_report_text(FILE *out, const lu_finding *f, const lu_text_style *style)
     if (f->suspect_count > SUSPECTS_SHOWN)
       say(&p, 4, "and %zu less likely ones (--json lists all)", f->suspect_count - SUSPECTS_SHOWN);
   }
+  if (f->alike)
+    say(&p, 4, "%s", f->alike);
+  if (f->masked)
+    say(&p, 4, "%s", f->masked);
   if (f->next) {
     heading(&p, "Measure first");
     say(&p, 2, "%s", f->next);

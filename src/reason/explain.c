@@ -286,7 +286,8 @@ bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, d
       return false;
   }
   merge_rows(&t);
-  qsort(t.rows, t.count, sizeof *t.rows, by_log);
+  if (t.count)
+    qsort(t.rows, t.count, sizeof *t.rows, by_log);
   r->explanation_count = t.count < EXPLANATIONS_MOST ? t.count : EXPLANATIONS_MOST;
   r->explanations = LU_NEW(r->joint->mem, lu_explanation, r->explanation_count + 1);
   if (!r->explanations)

@@ -19,6 +19,7 @@ typedef struct builder {
   size_t part_room, net_room, pin_room, note_room;
   lu_map parts, nets, pins; /* by ref, name, "REF.PIN" */
   const char **pin_function; /* from the netlist, by pin; parallel to b->pins */
+  uint32_t *part_first, *by_part; /* pins in order of their parts, while types are settled */
 } builder;
 
 static lu_status no_room(builder *k)
@@ -264,22 +265,35 @@ static lu_status custom_type(builder *k, const lu_file_part *fp, const lu_part_t
   return LU_OK;
 }
 
+static bool sort_by_part(builder *k)
+{
+  const lu_board *b = k->b;
+  k->part_first = LU_NEW(k->mem, uint32_t, b->part_count + 2);
+  k->by_part = LU_NEW(k->mem, uint32_t, b->pin_count + 1);
+  if (!k->part_first || !k->by_part)
+    return false;
+  for (size_t i = 0; i < b->pin_count; i++)
+    k->part_first[b->pins[i].part + 2]++;
+  for (size_t i = 2; i < b->part_count + 2; i++)
+    k->part_first[i] += k->part_first[i - 1];
+  for (uint32_t i = 0; i < b->pin_count; i++)
+    k->by_part[k->part_first[b->pins[i].part + 1]++] = i;
+  return true;
+}
+
 /* The pins of a part that stand on nets, as parallel lists. */
 static lu_status list_pins(builder *k, uint32_t part, const char ***numbers, const char ***functions,
                            size_t *count)
 {
-  size_t n = 0;
-  for (size_t i = 0; i < k->b->pin_count; i++)
-    n += k->b->pins[i].part == part;
+  size_t n = k->part_first[part + 1] - k->part_first[part];
   const char **a = lu_arena_array(k->mem, n + 1, sizeof *a), **f = lu_arena_array(k->mem, n + 1, sizeof *f);
   if (!a || !f)
     return no_room(k);
-  n = 0;
-  for (size_t i = 0; i < k->b->pin_count; i++)
-    if (k->b->pins[i].part == part) {
-      a[n] = k->b->pins[i].number;
-      f[n++] = k->pin_function[i] ? k->pin_function[i] : "";
-    }
+  for (size_t i = 0; i < n; i++) {
+    uint32_t pin = k->by_part[k->part_first[part] + i];
+    a[i] = k->b->pins[pin].number;
+    f[i] = k->pin_function[pin] ? k->pin_function[pin] : "";
+  }
   *numbers = a;
   *functions = f;
   *count = n;
@@ -699,6 +713,8 @@ lu_status lu_board_build(const lu_boardfile *file, const lu_netlist *netlist, lu
   lu_status s = netlist ? take_netlist(&k, netlist) : LU_OK;
   if (!s)
     s = take_typed_nets(&k);
+  if (!s && !sort_by_part(&k))
+    s = no_room(&k);
   for (uint32_t i = 0; !s && i < k.b->part_count; i++)
     s = set_type(&k, i);
   if (!s)

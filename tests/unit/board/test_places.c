@@ -253,6 +253,52 @@ static void every_true_break_lies_in_its_stretch(void **state)
   lu_arena_free(&mem);
 }
 
+/* The same breaks judged by pads and vias alone: how good the guess at the tracks' ways is. On this board tracks
+ * run from pin to pin in the order of the references, which is far from the shortest. */
+static void breaks_by_pads_and_vias_alone(void **state)
+{
+  (void)state;
+  lu_arena mem = {0};
+  lu_board *b = demo_board(&mem, true), *blind = demo_board(&mem, false);
+  static ends e;
+  unsigned breaks = 0, one = 0, near = 0;
+  e.n = b->netlist;
+  for (e.net = 0; e.net < e.n->net_count; e.net++) {
+    bit bits[128];
+    size_t count = bits_of_net(&e, bits, 128);
+    for (size_t i = 0; i < count; i++) {
+      uint32_t cut[64], rest[64];
+      size_t cut_count = 0, rest_count = 0, stretches;
+      join_spots(&e, bits, count, i);
+      for (uint32_t k = 0; k < e.count; k++) {
+        uint32_t pin = board_pin_of(b, e.place[k]);
+        if (pin != LU_NONE && top(&e, k) == top(&e, bits[i].a))
+          rest[rest_count++] = pin;
+        else if (pin != LU_NONE)
+          cut[cut_count++] = pin;
+      }
+      if (!cut_count || !rest_count)
+        continue;
+      lu_stretch *s;
+      uint32_t net = lu_board_net(blind, e.n->nets[e.net].name);
+      assert_int_equal(lu_places_stretches(blind->places, net, cut, cut_count, rest, rest_count, &mem, &s, &stretches, NULL), LU_OK);
+      breaks++;
+      one += stretches == 1;
+      double x = (e.at[bits[i].a][0] + e.at[bits[i].b][0]) / 2, y = (e.at[bits[i].a][1] + e.at[bits[i].b][1]) / 2, away = 1e9;
+      for (size_t k = 0; k < stretches; k++)
+        for (size_t q = 0; q < s[k].piece_count; q++) {
+          const lu_piece *w = &blind->places->pieces[s[k].pieces[q]];
+          const lu_point *c = &blind->places->points[w->a], *d = &blind->places->points[w->b];
+          away = fmin(away, lu_distance_to_piece(x, y, c->x_mm, c->y_mm, d->x_mm, d->y_mm));
+        }
+      near += away <= 5;
+    }
+  }
+  print_message("without tracks: %u of %u breaks give one stretch, %u lie within 5 mm of what is named\n", one, breaks, near);
+  assert_true(breaks > 600 && one * 2 > breaks);
+  lu_arena_free(&mem);
+}
+
 /* Each piece of each net's tree cut in turn: pads and vias alone, and with tracks. */
 static void every_piece_lies_in_its_stretch(bool tracks)
 {
@@ -401,6 +447,7 @@ int main(void)
       cmocka_unit_test(a_ring_of_tracks_is_still_a_tree),
       cmocka_unit_test(two_breaks_give_two_stretches),
       cmocka_unit_test(every_true_break_lies_in_its_stretch),
+      cmocka_unit_test(breaks_by_pads_and_vias_alone),
       cmocka_unit_test(every_piece_of_the_guess),
       cmocka_unit_test(every_piece_with_tracks),
       cmocka_unit_test(tracks_through_the_damage_are_seen),

@@ -48,6 +48,7 @@ fits wires wires "${demo[@]}" --net DRA3 --cut U8.21
 fits board-check board check docs/demo/tide.yaml
 fits board-show board show docs/demo/tide.yaml
 fits board-pins board pins docs/demo/tide.yaml U2
+fits board-guess board guess tests/boards/log8.net
 fits pattern-list pattern list
 fits pattern-show pattern show march-x
 fits pattern-check pattern check march-x walking-ones

@@ -21,6 +21,19 @@ typedef struct cost {
   uint64_t face; /* of the predictions */
 } cost;
 
+/* Wrong bits, and as much again for each byte that is not right altogether: data from a wrong address
+ * have half of their bits right, so whole bytes tell a right address from a lucky one. */
+static double wrongness(uint64_t bad)
+{
+  if (!bad)
+    return 0;
+  uint64_t any = bad | bad >> 4;
+  any |= any >> 2;
+  any |= any >> 1;
+  any &= 0x0101010101010101u;
+  return __builtin_popcountll(bad) + 3.0 * __builtin_popcountll(any);
+}
+
 static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsigned to, bool compiled, cost *c)
 {
   for (unsigned s = from; s < to; s++) {
@@ -33,8 +46,8 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
       c->face = (c->face ^ ((value & ~unknown & changed) + 0x9e3779b97f4a7c15u * unknown + s)) * 0xbf58476d1ce4e5b9u;
       c->face ^= c->face >> 29;
     }
-    double was = j->wrong_cost * __builtin_popcountll(k->healthy[s]);
-    double now = j->wrong_cost * __builtin_popcountll(bad) + unknown_share * j->wrong_cost * __builtin_popcountll(unknown);
+    double was = j->wrong_cost * wrongness(k->healthy[s]);
+    double now = j->wrong_cost * wrongness(bad) + unknown_share * j->wrong_cost * __builtin_popcountll(unknown);
     c->total += now;
     c->bits += (uint64_t)__builtin_popcountll(bad);
     c->wrong = (double)c->bits > j->sample_noise;
@@ -628,7 +641,7 @@ static bool improves(lu_search *s, lu_set *x, const rest *r, double base)
     const lu_look *l = &j->looks[r->look[at]];
     sample_cost(j, l, r->sample[at], r->sample[at] + 1u, compiled[r->look[at]], &c);
     was += r->cost[r->look[at]][r->sample[at]];
-    if ((at == 11 || at == 35) && c.wrong && c.total >= was)
+    if (((at == 14 && c.total > 1.05 * was) || (at == 44 && c.total >= was)) && c.wrong)
       return false;
     if (at == 71 && c.wrong) { /* good enough to rank it */
       x->cost = base + (c.total - was) * ((double)r->count / (at + 1));

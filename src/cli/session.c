@@ -240,7 +240,8 @@ static lu_status named_contents(lu_session *s, const char *name, const lu_networ
   size_t most = 0;
   for (unsigned v = 0; got && v < c->variant_count; v++) {
     size_t same = agreement(c, v, n, bytes, got);
-    if (same > most + most / 3) { /* an earlier reading of the name is the more usual one */
+    /* an earlier reading of the name is the more usual one; a handful of words is chance */
+    if (same > most + most / 3 && (!v || same > got->count / 100 || same > 128)) {
       most = same;
       best = v;
     }

@@ -21,7 +21,7 @@ typedef struct args {
 
 /* ---- the block ---- */
 
-static int make_block(lu_run *run, const args *a, lu_block *out)
+static int make_block(lu_run *run, const args *a, lu_memory *out)
 {
   unsigned width = a->width ? (unsigned)a->width : 8, bytes = (unsigned)a->bytes;
   if (!bytes)
@@ -34,7 +34,7 @@ static int make_block(lu_run *run, const args *a, lu_block *out)
   if (size % bytes || a->base % bytes)
     return lu_say_usage(run, "pattern: --size and --base must be multiples of the word's %u bytes",
                         bytes);
-  *out = (lu_block){.base_word = a->base / bytes, .words = size / bytes, .width = width,
+  *out = (lu_memory){.base_word = a->base / bytes, .words = size / bytes, .width = width,
                     .bytes = bytes, .row_mask = a->rows};
   return 0;
 }
@@ -153,7 +153,7 @@ static int show_one(lu_run *run, const args *a, const char *name)
 {
   lu_err err = {0};
   lu_pattern *p;
-  lu_block block;
+  lu_memory block;
   int bad = make_block(run, a, &block);
   if (bad)
     return bad;
@@ -201,7 +201,7 @@ static int show_one(lu_run *run, const args *a, const char *name)
 typedef struct ops_writer {
   FILE *out;
   const lu_pattern *pattern;
-  const lu_block *block;
+  const lu_memory *block;
   lu_arena *mem;
   uint32_t pass;
   uint16_t element;
@@ -236,7 +236,7 @@ static bool write_ops(void *user, const lu_operation *ops, size_t count)
   return !ferror(w->out);
 }
 
-static int expand_ops(lu_run *run, const args *a, const lu_pattern *p, const lu_block *block)
+static int expand_ops(lu_run *run, const args *a, const lu_pattern *p, const lu_memory *block)
 {
   bool to_out = !a->ops || !strcmp(a->ops, "-");
   FILE *out = to_out ? run->out : fopen(a->ops, "w");
@@ -273,7 +273,7 @@ static void order_bytes(void *words, size_t count, unsigned bytes, bool big)
   }
 }
 
-static int expand_image(lu_run *run, const args *a, const lu_pattern *p, const lu_block *block)
+static int expand_image(lu_run *run, const args *a, const lu_pattern *p, const lu_memory *block)
 {
   lu_err err = {0};
   uint32_t passes = lu_pattern_passes(p, block);
@@ -297,7 +297,7 @@ static int expand_image(lu_run *run, const args *a, const lu_pattern *p, const l
   return LU_EXIT_CLEAN;
 }
 
-static int expand_c(lu_run *run, const args *a, const lu_pattern *p, const lu_block *block)
+static int expand_c(lu_run *run, const args *a, const lu_pattern *p, const lu_memory *block)
 {
   lu_err err = {0};
   const char *text;
@@ -319,7 +319,7 @@ static int expand_one(lu_run *run, const args *a, const char *name)
 {
   lu_err err = {0};
   lu_pattern *p;
-  lu_block block;
+  lu_memory block;
   int bad = make_block(run, a, &block);
   if (bad)
     return bad;
@@ -503,7 +503,7 @@ static lu_status read_failures(lu_bytes in, lu_arena *mem, lu_failure **out, siz
   return LU_OK;
 }
 
-static const char *reach_text(const lu_syndrome_group *g, const lu_block *block, lu_arena *mem)
+static const char *reach_text(const lu_syndrome_group *g, const lu_memory *block, lu_arena *mem)
 {
   const char *text = g->complete ? "all words" : g->words == 1 ? "word" : "words";
   if (!g->complete) {
@@ -554,7 +554,7 @@ static json_t *explaining(const lu_pattern *p, uint64_t syndrome, lu_arena *mem,
   return use_linked ? linked : simple;
 }
 
-static int put_groups(lu_run *run, const args *a, const lu_pattern *p, const lu_block *block,
+static int put_groups(lu_run *run, const args *a, const lu_pattern *p, const lu_memory *block,
                       const lu_syndrome_group *groups, size_t count)
 {
   enum { SHOWN = 32 };
@@ -594,7 +594,7 @@ static int check_failures(lu_run *run, const args *a, const lu_pattern *p)
 {
   lu_err err = {0};
   lu_file file;
-  lu_block block;
+  lu_memory block;
   lu_failure *list = NULL;
   lu_syndrome_group *groups = NULL;
   size_t count = 0, group_count = 0;

@@ -8,7 +8,7 @@ enum { PIECE = 8192, LIST = 1024 };
 typedef struct job {
   const lu_verify *v;
   const lu_pattern *p;
-  lu_block block;
+  lu_memory block;
   lu_verify_counts *counts;
   lu_err *err;
   lu_status status;

@@ -505,7 +505,7 @@ static unsigned words_needed(const lu_pattern *pattern)
   return plain ? 3 : most;
 }
 
-static lu_status make_step(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+static lu_status make_step(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                            size_t element, lu_arena *mem, step *out, lu_err *err)
 {
   out->either = pattern->elements[element].direction == LU_ANY &&
@@ -535,7 +535,7 @@ static lu_status make_step(const lu_pattern *pattern, const lu_block *block, uin
 static lu_status make_program(const lu_pattern *given, lu_arena *mem, program *out, lu_err *err)
 {
   lu_pattern pattern = *given;
-  lu_block block = {.words = words_needed(given), .width = 1, .bytes = 1};
+  lu_memory block = {.words = words_needed(given), .width = 1, .bytes = 1};
   if (block.words > LU_CELL_WORDS_MOST)
     return lu_fail(err, LU_ERR_LIMIT, 0, 0, "%s needs %llu words; cells are simulated on %d",
                    given->name, (unsigned long long)block.words, LU_CELL_WORDS_MOST);

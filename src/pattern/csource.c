@@ -9,7 +9,7 @@
 
 typedef struct writer {
   const lu_pattern *pattern;
-  const lu_block *block;
+  const lu_memory *block;
   const lu_c_options *options;
   lu_arena *mem;
   char *text;
@@ -398,7 +398,7 @@ static void put_head(writer *w)
   }
 }
 
-static lu_status check(const lu_pattern *p, const lu_block *block, const lu_c_options *options,
+static lu_status check(const lu_pattern *p, const lu_memory *block, const lu_c_options *options,
                        lu_err *err)
 {
   if (block->words > (UINT64_C(1) << 31) ||
@@ -468,7 +468,7 @@ static void put_function(writer *w)
   put(w, "}");
 }
 
-lu_status lu_pattern_c_source(const lu_pattern *pattern, const lu_block *block,
+lu_status lu_pattern_c_source(const lu_pattern *pattern, const lu_memory *block,
                               const lu_c_options *options, lu_arena *mem, const char **out,
                               lu_err *err)
 {

@@ -14,7 +14,7 @@ typedef struct lu_c_options {
  * delays and what to do at a failure are macros that the user may define before.
  * *out: text ended by NUL in mem. ERR_VALUE what cannot be had in that form (pseudo-random
  * backgrounds in any order but straight up and down; blocks beyond 4 GiB); ERR_NOMEM. */
-LU_MUST_USE lu_status lu_pattern_c_source(const lu_pattern *pattern, const lu_block *block,
+LU_MUST_USE lu_status lu_pattern_c_source(const lu_pattern *pattern, const lu_memory *block,
                                           const lu_c_options *options, lu_arena *mem,
                                           const char **out, lu_err *err);
 

@@ -17,18 +17,18 @@ static unsigned address_bits(uint64_t words)
   return words > 1 ? 64 - (unsigned)__builtin_clzll(words - 1) : 0;
 }
 
-static unsigned lanes_of(const lu_pattern *pattern, const lu_block *block)
+static unsigned lanes_of(const lu_pattern *pattern, const lu_memory *block)
 {
   return pattern->by_lanes ? (block->width + 7) / 8 : 1;
 }
 
-static uint32_t order_passes(lu_order order, const lu_block *block)
+static uint32_t order_passes(lu_order order, const lu_memory *block)
 {
   unsigned bits = address_bits(block->words);
   return order == LU_ORDER_LINES && bits ? bits : 1;
 }
 
-static uint32_t background_passes(const lu_background *background, const lu_block *block)
+static uint32_t background_passes(const lu_background *background, const lu_memory *block)
 {
   return background->contents ? 1 : lu_vectors_count(background->vectors, block->width);
 }
@@ -42,7 +42,7 @@ typedef struct pass_parts {
   uint64_t mask;
 } pass_parts;
 
-static uint32_t count_orders(const lu_pattern *pattern, const lu_block *block)
+static uint32_t count_orders(const lu_pattern *pattern, const lu_memory *block)
 {
   uint32_t n = 0;
   for (size_t i = 0; i < pattern->order_count; i++)
@@ -50,7 +50,7 @@ static uint32_t count_orders(const lu_pattern *pattern, const lu_block *block)
   return n;
 }
 
-static uint32_t count_backgrounds(const lu_pattern *pattern, const lu_block *block)
+static uint32_t count_backgrounds(const lu_pattern *pattern, const lu_memory *block)
 {
   uint32_t n = 0;
   for (size_t i = 0; i < pattern->background_count; i++)
@@ -58,14 +58,14 @@ static uint32_t count_backgrounds(const lu_pattern *pattern, const lu_block *blo
   return n;
 }
 
-uint32_t lu_pattern_passes(const lu_pattern *pattern, const lu_block *block)
+uint32_t lu_pattern_passes(const lu_pattern *pattern, const lu_memory *block)
 {
   return count_orders(pattern, block) * lanes_of(pattern, block) *
          count_backgrounds(pattern, block);
 }
 
 /* Backgrounds turn fastest, then lanes, then orders. */
-static pass_parts take_apart(const lu_pattern *pattern, const lu_block *block, uint32_t pass)
+static pass_parts take_apart(const lu_pattern *pattern, const lu_memory *block, uint32_t pass)
 {
   uint32_t backgrounds = count_backgrounds(pattern, block), lanes = lanes_of(pattern, block);
   uint32_t b = pass % backgrounds, order = pass / backgrounds / lanes;
@@ -85,7 +85,7 @@ static pass_parts take_apart(const lu_pattern *pattern, const lu_block *block, u
   return parts;
 }
 
-uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                          uint64_t word, uint64_t *mask)
 {
   pass_parts parts = take_apart(pattern, block, pass);
@@ -97,7 +97,7 @@ uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_block *block, uint3
                           block->bytes, word);
 }
 
-const char *lu_pattern_pass_text(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+const char *lu_pattern_pass_text(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                                  lu_arena *mem)
 {
   static const char *const orders[] = {"linear order", "rows fastest", "columns fastest",
@@ -128,14 +128,14 @@ static uint64_t deposit(uint64_t *k, uint64_t mask)
   return out;
 }
 
-static uint64_t row_mask_of(const lu_block *block)
+static uint64_t row_mask_of(const lu_memory *block)
 {
   unsigned bits = address_bits(block->words);
   uint64_t all = bits ? mask_of(bits) : 0;
   return block->row_mask ? block->row_mask & all : all & ~mask_of(bits > 1 ? bits / 2 : 1);
 }
 
-static uint64_t place(const pass_parts *p, const lu_block *block, uint64_t k, uint64_t rows)
+static uint64_t place(const pass_parts *p, const lu_memory *block, uint64_t k, uint64_t rows)
 {
   unsigned bits = address_bits(block->words);
   uint64_t all = bits ? mask_of(bits) : 0, word;
@@ -161,7 +161,7 @@ static uint64_t place(const pass_parts *p, const lu_block *block, uint64_t k, ui
 
 typedef struct maker {
   const lu_pattern *pattern;
-  const lu_block *block;
+  const lu_memory *block;
   pass_parts parts;
   lu_take_ops take;
   void *user;
@@ -184,7 +184,7 @@ static bool flush(maker *m)
 
 static uint64_t zero_at(maker *m, uint64_t word)
 {
-  const lu_block *b = m->block;
+  const lu_memory *b = m->block;
   if (!m->parts.background->contents)
     return m->parts.constant;
   if (m->window_at == UINT64_MAX || word - m->window_at >= WINDOW) {
@@ -277,7 +277,7 @@ static void run_element(maker *m, size_t element, bool down)
   }
 }
 
-static maker maker_for(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+static maker maker_for(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                        lu_take_ops take, void *user)
 {
   return (maker){.pattern = pattern,
@@ -289,7 +289,7 @@ static maker maker_for(const lu_pattern *pattern, const lu_block *block, uint32_
                  .window_at = UINT64_MAX};
 }
 
-bool lu_pattern_expand_element(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+bool lu_pattern_expand_element(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                                size_t element, lu_direction direction, lu_take_ops take,
                                void *user)
 {
@@ -299,7 +299,7 @@ bool lu_pattern_expand_element(const lu_pattern *pattern, const lu_block *block,
   return flush(&m);
 }
 
-bool lu_pattern_expand(const lu_pattern *pattern, const lu_block *block, lu_direction any,
+bool lu_pattern_expand(const lu_pattern *pattern, const lu_memory *block, lu_direction any,
                        lu_take_ops take, void *user)
 {
   uint32_t passes = lu_pattern_passes(pattern, block);
@@ -344,7 +344,7 @@ static uint64_t element_operations(const lu_pattern *pattern, const lu_element *
   return plus(times(own, n), times(times(nested, n), n - 1));
 }
 
-uint64_t lu_pattern_operations(const lu_pattern *pattern, const lu_block *block, uint64_t *wait_us)
+uint64_t lu_pattern_operations(const lu_pattern *pattern, const lu_memory *block, uint64_t *wait_us)
 {
   uint64_t sum = 0, wait = 0, passes = lu_pattern_passes(pattern, block);
   for (size_t i = 0; i < pattern->element_count; i++) {
@@ -378,7 +378,7 @@ bool lu_pattern_length(const lu_pattern *pattern, uint64_t *per_word, uint64_t *
   return linear;
 }
 
-lu_status lu_pattern_fits(const lu_pattern *pattern, const lu_block *block, lu_err *err)
+lu_status lu_pattern_fits(const lu_pattern *pattern, const lu_memory *block, lu_err *err)
 {
   if (!block->words || block->words > UINT64_C(1) << 40)
     return lu_fail(err, LU_ERR_VALUE, 0, 0, "a block has 1 to 2^40 words");
@@ -445,7 +445,7 @@ static void flip(unsigned bytes, uint64_t mask, size_t count, void *words)
 #undef FLIP
 }
 
-static void fill_value(const lu_block *block, const pass_parts *parts, unsigned value,
+static void fill_value(const lu_memory *block, const pass_parts *parts, unsigned value,
                        uint64_t first, size_t count, void *words)
 {
   enum { PART = 4096 };
@@ -487,7 +487,7 @@ static bool store(void *user, const lu_operation *ops, size_t count)
   return true;
 }
 
-void lu_pattern_image(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+void lu_pattern_image(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                       uint64_t first, size_t count, void *words)
 {
   pass_parts parts = take_apart(pattern, block, pass);

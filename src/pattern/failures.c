@@ -45,7 +45,7 @@ static unsigned read_number(const lu_pattern *pattern, size_t op)
   return n;
 }
 
-static lu_status check(const lu_pattern *pattern, const lu_block *block, const lu_failure *f,
+static lu_status check(const lu_pattern *pattern, const lu_memory *block, const lu_failure *f,
                        lu_err *err)
 {
   if (f->op >= pattern->op_count || pattern->ops[f->op].kind != LU_OP_READ)
@@ -61,7 +61,7 @@ static lu_status check(const lu_pattern *pattern, const lu_block *block, const l
 }
 
 /* One entry a failing bit of a failing read, then one a cell. */
-static lu_status collect(const lu_pattern *pattern, const lu_block *block, const lu_failure *at,
+static lu_status collect(const lu_pattern *pattern, const lu_memory *block, const lu_failure *at,
                          size_t count, lu_arena *mem, cell **out, size_t *out_count, lu_err *err)
 {
   size_t bits = 0, n = 0, kept = 0;
@@ -95,7 +95,7 @@ static lu_status collect(const lu_pattern *pattern, const lu_block *block, const
 }
 
 /* Words of the block whose address bits under fixed stand as in value. */
-static uint64_t words_with(const lu_block *block, uint64_t all, uint64_t fixed, uint64_t value)
+static uint64_t words_with(const lu_memory *block, uint64_t all, uint64_t fixed, uint64_t value)
 {
   if ((block->words & (block->words - 1)) == 0)
     return UINT64_C(1) << __builtin_popcountll(all & ~fixed);
@@ -107,7 +107,7 @@ static uint64_t words_with(const lu_block *block, uint64_t all, uint64_t fixed, 
   }
 }
 
-static lu_syndrome_group describe(const lu_block *block, const cell *cells, size_t count)
+static lu_syndrome_group describe(const lu_memory *block, const cell *cells, size_t count)
 {
   lu_syndrome_group g = {.bit = cells->bit, .syndrome = cells->syndrome, .words = count};
   uint64_t all = 0, differ = 0;
@@ -127,7 +127,7 @@ static lu_syndrome_group describe(const lu_block *block, const cell *cells, size
   return g;
 }
 
-lu_status lu_failures_group(const lu_pattern *pattern, const lu_block *block, const lu_failure *at,
+lu_status lu_failures_group(const lu_pattern *pattern, const lu_memory *block, const lu_failure *at,
                             size_t count, lu_arena *mem, lu_syndrome_group **out,
                             size_t *out_count, lu_err *err)
 {

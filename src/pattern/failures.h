@@ -27,7 +27,7 @@ typedef struct lu_syndrome_group {
 /* Groups, most words first. ERR_VALUE: an operation that is no read,
  * a word or bit outside the block; ERR_NOMEM. O(b log b), b = failing bits in all, at most
  * LU_FAILURES_MOST (ERR_LIMIT). */
-LU_MUST_USE lu_status lu_failures_group(const lu_pattern *pattern, const lu_block *block,
+LU_MUST_USE lu_status lu_failures_group(const lu_pattern *pattern, const lu_memory *block,
                                         const lu_failure *at, size_t count, lu_arena *mem,
                                         lu_syndrome_group **out, size_t *out_count, lu_err *err);
 

@@ -91,13 +91,13 @@ bool lu_pattern_length(const lu_pattern *pattern, uint64_t *per_word, uint64_t *
 /* ---- expansion ---- */
 
 /* The memory that a pattern runs over. */
-typedef struct lu_block {
+typedef struct lu_memory {
   uint64_t base_word; /* word address of word 0 */
   uint64_t words;     /* 1 or more */
   unsigned width;     /* 1..64 data bits */
   unsigned bytes;     /* a word takes in memory: 1, 2, 4, 8 */
   uint64_t row_mask;  /* address bits (of the word number) that are the row; 0: the upper half */
-} lu_block;
+} lu_memory;
 
 typedef struct lu_operation {
   lu_op_kind kind;    /* READ, WRITE or WAIT */
@@ -113,30 +113,30 @@ typedef struct lu_operation {
 typedef bool (*lu_take_ops)(void *user, const lu_operation *ops, size_t count);
 
 /* Passes: orders x lanes x backgrounds, each of which runs all elements. */
-uint32_t lu_pattern_passes(const lu_pattern *pattern, const lu_block *block);
+uint32_t lu_pattern_passes(const lu_pattern *pattern, const lu_memory *block);
 /* The pass in words, "order rows, background checkerboard"; lives in mem, NULL if refused. */
-const char *lu_pattern_pass_text(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+const char *lu_pattern_pass_text(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                                  lu_arena *mem);
 /* The value of 0 at a word in a pass, and the bits that take part. */
-uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                          uint64_t word, uint64_t *mask);
 /* Operations in all passes; UINT64_MAX when there are more. *wait_us may be NULL. */
-uint64_t lu_pattern_operations(const lu_pattern *pattern, const lu_block *block, uint64_t *wait_us);
+uint64_t lu_pattern_operations(const lu_pattern *pattern, const lu_memory *block, uint64_t *wait_us);
 
 /* Streams all passes, no list in memory. any: how `any` elements run. False when take stopped.
  * O(operations). The block must hold every word that `at` names (lu_pattern_fits). */
-bool lu_pattern_expand(const lu_pattern *pattern, const lu_block *block, lu_direction any,
+bool lu_pattern_expand(const lu_pattern *pattern, const lu_memory *block, lu_direction any,
                        lu_take_ops take, void *user);
 /* One element of one pass. direction takes the place of the element's own unless it is LU_ANY. */
-bool lu_pattern_expand_element(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+bool lu_pattern_expand_element(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                                size_t element, lu_direction direction, lu_take_ops take,
                                void *user);
 /* Refuses a block that is too small or of an impossible shape. */
-LU_MUST_USE lu_status lu_pattern_fits(const lu_pattern *pattern, const lu_block *block,
+LU_MUST_USE lu_status lu_pattern_fits(const lu_pattern *pattern, const lu_memory *block,
                                       lu_err *err);
 /* What the pass leaves in words [first, first + count), as lu_contents_fill writes it; words that
  * the pass never writes become 0. Memory speed but for patterns that write single words. */
-void lu_pattern_image(const lu_pattern *pattern, const lu_block *block, uint32_t pass,
+void lu_pattern_image(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                       uint64_t first, size_t count, void *words);
 
 #endif

@@ -22,7 +22,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
   lu_status status = lu_pattern_read((lu_bytes){data, size}, &mem, &pattern, &err);
   if ((status == LU_OK) != (pattern != NULL) || err.status != status)
     __builtin_trap();
-  const lu_block block = {.words = 9, .width = 12, .bytes = 2};
+  const lu_memory block = {.words = 9, .width = 12, .bytes = 2};
   if (pattern && lu_pattern_fits(pattern, &block, &err) == LU_OK) {
     uint16_t image[9];
     size_t left = 5000;

@@ -63,7 +63,7 @@ static const lu_pattern *march;
 
 static void run_with(kind k, uint64_t words)
 {
-  const lu_block block = {.words = words, .width = 8, .bytes = 1};
+  const lu_memory block = {.words = words, .width = 8, .bytes = 1};
   for (size_t i = 0; i < lu_pattern_file_count; i++)
     if (!strcmp(lu_pattern_files[i].name, "march-c-minus")) {
       lu_pattern *p = NULL;
@@ -153,7 +153,7 @@ static void neighbours_are_no_line(void **state)
 static void refuses_what_cannot_be(void **state)
 {
   (void)state;
-  const lu_block block = {.words = 16, .width = 8, .bytes = 1};
+  const lu_memory block = {.words = 16, .width = 8, .bytes = 1};
   const lu_failure bad[] = {{0, 1, 0}, {0, 1, 999}, {16, 1, 1}, {0, 256, 1}};
   run_with(CELL_0, 64);
   for (size_t i = 0; i < 4; i++)

@@ -129,7 +129,7 @@ static bool take(void *user, const lu_operation *ops, size_t count)
 
 static bool detected(const lu_pattern *p, kind k, unsigned number)
 {
-  const lu_block block = {.words = WORDS, .width = BITS, .bytes = 1};
+  const lu_memory block = {.words = WORDS, .width = BITS, .bytes = 1};
   for (unsigned start = 0; start < STARTS; start++) {
     board m = {.kind = k, .level = number & 1, .a = number / 2, .bus = start & 1 ? 15 : 0};
     if (totals[k] == 6)

@@ -181,7 +181,7 @@ static bool write_log(void *user, const lu_operation *ops, size_t count)
 
 typedef struct expansion {
   const char *name, *lines, *march;
-  lu_block block;
+  lu_memory block;
   const char *ops;
 } expansion;
 
@@ -261,7 +261,7 @@ static bool on_good_memory(void *user, const lu_operation *ops, size_t count)
 static void good_memory_passes_everything(void **state)
 {
   (void)state;
-  static const lu_block blocks[] = {
+  static const lu_memory blocks[] = {
     {.words = 64, .width = 8, .bytes = 1},
     {.words = 70, .width = 12, .bytes = 2, .base_word = 0x4000},
     {.words = 33, .width = 32, .bytes = 4},
@@ -299,7 +299,7 @@ static void blocks_that_do_not_fit(void **state)
   lu_arena mem = {0};
   lu_err err = {0};
   lu_pattern *p = make(&mem, "", "{ at 4 (w0) }");
-  lu_block small = {.words = 4, .width = 8, .bytes = 1}, wide = {.words = 8, .width = 9, .bytes = 1};
+  lu_memory small = {.words = 4, .width = 8, .bytes = 1}, wide = {.words = 8, .width = 9, .bytes = 1};
   assert_int_equal(lu_pattern_fits(p, &small, &err), LU_ERR_VALUE);
   assert_non_null(strstr(err.message, "uses word 4"));
   assert_int_equal(lu_pattern_fits(p, &wide, &err), LU_ERR_VALUE);

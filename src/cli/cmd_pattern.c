@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* lineup pattern list|show|expand|check */
+/* lineup pattern list|show|expand|check|choose|next */
 #include <inttypes.h>
 #include <jansson.h>
 #include <stdlib.h>
@@ -7,6 +7,7 @@
 
 #include "base/io.h"
 #include "cli/cmd.h"
+#include "cli/patboard.h"
 #include "cli/patterns.h"
 #include "pattern/cells.h"
 #include "pattern/csource.h"
@@ -17,6 +18,7 @@ typedef struct args {
   uint64_t size, width, bytes, base, rows, pass, rate;
   const char *image, *c, *ops, *syndrome, *byte_order, *failures;
   bool json, missed, down;
+  lu_patboard_args on_board;
 } args;
 
 /* ---- the block ---- */
@@ -639,6 +641,46 @@ static int check(lu_run *run, const args *a)
   return a->json ? put_coverage_json(run, all, count) : put_coverage(run, a, all, count);
 }
 
+/* ---- on a board ---- */
+
+/* The patterns named, or all there are. */
+static int open_patterns(lu_run *run, const args *a, const lu_pattern ***out, size_t *count)
+{
+  lu_err err = {0};
+  size_t names = a->operands.count - 1;
+  lu_pattern_place *places = NULL;
+  *count = names;
+  if (!names && lu_patterns_list(run->mem, &places, count, &err))
+    return lu_say_error(run, &err);
+  const lu_pattern **list = LU_NEW(run->mem, const lu_pattern *, *count + 1);
+  if (!list)
+    return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
+  for (size_t i = 0; i < *count; i++) {
+    lu_pattern *p;
+    if (names ? lu_patterns_open(a->operands.at[i + 1], run->mem, &p, &err)
+              : lu_patterns_read(&places[i], run->mem, &p, &err))
+      return lu_say_error(run, &err);
+    list[i] = p;
+  }
+  *out = list;
+  return 0;
+}
+
+static int on_board(lu_run *run, const args *a, const char *verb)
+{
+  lu_patboard_args b = a->on_board;
+  const lu_pattern **patterns = NULL;
+  size_t count;
+  b.json = a->json;
+  b.missed = a->missed;
+  int bad = open_patterns(run, a, &patterns, &count);
+  if (bad)
+    return bad;
+  return *verb == 'n'             ? lu_patboard_next(run, &b, patterns, count)
+         : !strcmp(verb, "check") ? lu_patboard_check(run, &b, patterns, count)
+                                  : lu_patboard_choose(run, &b, patterns, count);
+}
+
 /* ---- the command ---- */
 
 static int pattern(lu_run *run, void *opaque)
@@ -646,22 +688,26 @@ static int pattern(lu_run *run, void *opaque)
   const args *a = opaque;
   const char *verb = a->operands.at[0];
   size_t names = a->operands.count - 1;
-  static const char *const verbs[] = {"list", "show", "expand", "check"};
+  static const char *const verbs[] = {"list", "show", "expand", "check", "choose", "next"};
   if (a->byte_order && strcmp(a->byte_order, "big") && strcmp(a->byte_order, "little"))
     return lu_say_usage(run, "pattern: --byte-order expects big or little, found '%s'",
                         a->byte_order);
   if (!strcmp(verb, "list"))
     return names ? lu_say_usage(run, "pattern list takes no names") : list(run, a);
+  if (a->on_board.board && (!strcmp(verb, "check") ? names > 0 : !strcmp(verb, "choose") || !strcmp(verb, "next")))
+    return on_board(run, a, verb);
   if (!strcmp(verb, "check") && names)
     return check(run, a);
+  if (!strcmp(verb, "choose") || !strcmp(verb, "next"))
+    return lu_say_usage(run, "pattern %s: expects --board FILE", verb);
   if ((!strcmp(verb, "show") || !strcmp(verb, "expand")) && names == 1)
     return *verb == 's' ? show_one(run, a, a->operands.at[1]) : expand_one(run, a, a->operands.at[1]);
   for (size_t i = 0; i < 4; i++)
-    if (!strcmp(verb, verbs[i]))
+    if (!strcmp(verb, verbs[i])) /* list, show, expand, check */
       return lu_say_usage(run, "pattern %s expects %s", verb,
                           i == 3 ? "the names of patterns" : "the name of one pattern");
-  const char *near = lu_text_nearest(verb, verbs, 4);
-  return lu_say_usage(run, "pattern: expected list, show, expand or check, found '%s'%s%s%s", verb,
+  const char *near = lu_text_nearest(verb, verbs, 6);
+  return lu_say_usage(run, "pattern: expected list, show, expand, check, choose or next, found '%s'%s%s%s", verb,
                       near ? "; the nearest is '" : "", near ? near : "", near ? "'" : "");
 }
 
@@ -696,6 +742,20 @@ static const lu_option options[] = {
    "check: cell faults for which just these reads fail"},
   {"failures", 'f', LU_OPT_TEXT, offsetof(args, failures), 0, 0, "FILE",
    "check: reads that failed: lines of operation, word, expected, got"},
+  {"board", 0, LU_OPT_TEXT, offsetof(args, on_board.board), 0, 0, "FILE",
+   "check, choose, next: what the patterns tell on this board"},
+  {"block", 0, LU_OPT_TEXT, offsetof(args, on_board.reading.block), 0, 0, "NAME",
+   "the board's memory block"},
+  {"vantage", 0, LU_OPT_TEXT, offsetof(args, on_board.reading.vantage), 0, 0, "NAME",
+   "tested from there (default: the block's own)"},
+  {"undriven", 0, LU_OPT_TEXT, offsetof(args, on_board.undriven), 0, 0, "LEVEL",
+   "what a bus without driver reads: high, low, keep, address (default keep)"},
+  {"result", 0, LU_OPT_LIST, offsetof(args, on_board.results), 0, 0, "DUMP",
+   "next: what was read so far; several are passes"},
+  {"wrote", 0, LU_OPT_TEXT, offsetof(args, on_board.reading.wrote), 0, 0, "WHAT",
+   "next: written through the same lines before: a file or contents by name"},
+  {"expect", 0, LU_OPT_TEXT, offsetof(args, on_board.reading.expect), 0, 0, "WHAT",
+   "next: contents that are in there"},
   {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "JSON, for scripts"},
   {0},
 };
@@ -706,6 +766,8 @@ static const char *const examples[] = {
   "lineup pattern check march-c-minus --missed",
   "lineup pattern check mats-plus walking-ones",
   "lineup pattern check march-c-minus --syndrome 01010",
+  "lineup pattern check --board docs/demo/tide.yaml --block 'record RAM' march-c-minus data-counting --missed",
+  "lineup pattern choose --board docs/demo/tide.yaml --block 'record RAM'",
   "lineup pattern expand checkerboard --size 16",
   "lineup pattern expand word-march --size 8k --width 16 --base 0x10000 --c -",
   NULL,
@@ -714,7 +776,7 @@ static const char *const examples[] = {
 const lu_command lu_command_pattern = {
   .name = "pattern",
   .summary = "list, show and expand test patterns, and what each can find",
-  .usage = "list|show|expand|check [OPTION ...] [NAME|FILE ...]",
+  .usage = "list|show|expand|check|choose|next [OPTION ...] [NAME|FILE ...]",
   .options = options,
   .args_size = sizeof(args),
   .operands_offset = offsetof(args, operands),

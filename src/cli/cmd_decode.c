@@ -90,6 +90,11 @@ static int decode(lu_run *run, void *opaque)
   args *a = opaque;
   if (!a->run && !a->operands.count && !a->reading.log)
     return lu_say_usage(run, "decode: expects a DUMP, --log FILE or --run FILE");
+  if (a->run && (a->operands.count || a->reading.log))
+    return lu_say_usage(run, "decode: --run lists all the readings; leave out %.100s",
+                        a->operands.count ? a->operands.at[0] : "--log");
+  if (a->reading.log && a->operands.count)
+    return lu_say_usage(run, "decode: give either --log or a dump, not both; --run puts several readings together");
   if (a->run && !a->board && !a->job)
     return lu_say_usage(run, "decode: --run needs --board");
   if (a->reading.expect && a->reading.wrote)

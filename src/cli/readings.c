@@ -2,6 +2,7 @@
 #include "cli/readings.h"
 
 #include "base/yaml.h"
+#include "cli/logreading.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -275,20 +276,22 @@ lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_
   lu_network *n = NULL;
   if (!r)
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  *out = r;
+  if (a->log)
+    return lu_logreading(s, a, r);
   lu_status bad = s->board ? lu_readings_network(s, a->block, a->vantage, a->block ? 0 : size_of(s, dumps), &n)
                            : plain_network(s, a, dumps, &n);
   if (!bad && s->err.status)
     s->err = (lu_err){0};
   if (!bad)
     bad = one_reading(s, a, dumps, n, r);
-  *out = r;
   return bad;
 }
 
 /* --- run files ------------------------------------------------------------------------------------------------ */
 
 typedef struct run_item {
-  lu_spot block, vantage, wrote, expect, at;
+  lu_spot block, vantage, wrote, expect, at, log;
   lu_spots dumps;
 } run_item;
 
@@ -305,6 +308,7 @@ static lu_status run_items(lu_yaml *r, const lu_yaml_node *v, const char *k, voi
       {"wrote", lu_yaml_key_spot, offsetof(run_item, wrote)},
       {"expect", lu_yaml_key_spot, offsetof(run_item, expect)},
       {"at", lu_yaml_key_spot, offsetof(run_item, at)},
+      {"log", lu_yaml_key_spot, offsetof(run_item, log)},
       {"dump", lu_yaml_key_spots, offsetof(run_item, dumps)},
       {0},
   };
@@ -315,8 +319,8 @@ static lu_status run_items(lu_yaml *r, const lu_yaml_node *v, const char *k, voi
   for (size_t i = 0; !s && i < f->count; i++) {
     const run_item *x = &f->items[i];
     const lu_yaml_node *n = lu_yaml_at(r, v->data.sequence.items.start[i]);
-    if (!x->dumps.count)
-      return lu_yaml_bad(r, n, LU_ERR_SYNTAX, "runs: expected a dump");
+    if (!x->dumps.count == !x->log.text)
+      return lu_yaml_bad(r, n, LU_ERR_SYNTAX, x->log.text ? "runs: expected either dump or log, found both" : "runs: expected a dump or a log");
     if (!x->block.text && !x->vantage.text)
       return lu_yaml_bad(r, n, LU_ERR_SYNTAX, "runs: expected a block or a vantage");
     if (x->wrote.text && x->expect.text)
@@ -352,8 +356,11 @@ static lu_status run_reading(lu_session *s, const char *path, const run_item *x,
                        .vantage = x->vantage.text,
                        .at = x->at.text,
                        .expect = beside(s, path, x->expect.text),
-                       .wrote = beside(s, path, x->wrote.text)};
+                       .wrote = beside(s, path, x->wrote.text),
+                       .log = beside(s, path, x->log.text)};
   lu_network *n;
+  if (a.log)
+    return lu_logreading(s, &a, r);
   lu_status bad = lu_readings_network(s, a.block, a.vantage, 0, &n);
   return bad ? bad : one_reading(s, &a, dumps, n, r);
 }

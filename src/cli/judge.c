@@ -61,6 +61,10 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
     f->unsteady_bits += readings[i].unsteady_bits;
     if (!plain && count == 1)
       f->block = readings[i].name;
+    if (readings[i].doubt && f->verdict[0] == 'c') {
+      f->verdict = "unknown";
+      f->reason = readings[i].doubt;
+    }
     for (size_t k = 0; k < e->network->note_count; k++)
       lu_session_note(s, e->network->notes[k]);
   }

@@ -2,6 +2,7 @@
 #include "cli/readings.h"
 
 #include "base/yaml.h"
+#include "cli/capturereading.h"
 #include "cli/logreading.h"
 
 #include <math.h>
@@ -259,6 +260,9 @@ static lu_status one_reading(lu_session *s, const lu_reading_args *a, const lu_t
   r->name = n->block == LU_NONE ? n->board->vantages[n->vantage].name : n->board->blocks[n->block].name;
   lu_status bad = address_option(s, a->at, &at);
   lu_block_shape shape = lu_session_shape(n);
+  if (!bad && lu_capturereading_is(s, dumps->at[0]))
+    return dumps->count == 1 ? lu_capturereading(s, a, dumps->at[0], r)
+                             : lu_fail(&s->err, LU_ERR_USAGE, 0, 0, "a capture is a reading of its own: list each in a run file");
   if (!bad && chip_operand(s, dumps->at[0], ref, sizeof ref)) {
     bad = read_chips(s, dumps, r);
     r->evidence.got = r->passes ? r->passes[0] : (lu_words){0};
@@ -279,6 +283,8 @@ lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_
   *out = r;
   if (a->log)
     return lu_logreading(s, a, r);
+  if (!s->board && lu_capturereading_is(s, dumps->at[0]))
+    return lu_fail_source(&s->err, lu_fail(&s->err, LU_ERR_USAGE, 0, 0, "a capture needs --board, which says where the bus is"), dumps->at[0]);
   lu_status bad = s->board ? lu_readings_network(s, a->block, a->vantage, a->block ? 0 : size_of(s, dumps), &n)
                            : plain_network(s, a, dumps, &n);
   if (!bad && s->err.status)
@@ -291,7 +297,7 @@ lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_
 /* --- run files ------------------------------------------------------------------------------------------------ */
 
 typedef struct run_item {
-  lu_spot block, vantage, wrote, expect, at, log;
+  lu_spot block, vantage, wrote, expect, at, log, signals;
   lu_spots dumps;
 } run_item;
 
@@ -309,6 +315,7 @@ static lu_status run_items(lu_yaml *r, const lu_yaml_node *v, const char *k, voi
       {"expect", lu_yaml_key_spot, offsetof(run_item, expect)},
       {"at", lu_yaml_key_spot, offsetof(run_item, at)},
       {"log", lu_yaml_key_spot, offsetof(run_item, log)},
+      {"signals", lu_yaml_key_spot, offsetof(run_item, signals)},
       {"dump", lu_yaml_key_spots, offsetof(run_item, dumps)},
       {0},
   };
@@ -357,7 +364,8 @@ static lu_status run_reading(lu_session *s, const char *path, const run_item *x,
                        .at = x->at.text,
                        .expect = beside(s, path, x->expect.text),
                        .wrote = beside(s, path, x->wrote.text),
-                       .log = beside(s, path, x->log.text)};
+                       .log = beside(s, path, x->log.text),
+                       .signals = beside(s, path, x->signals.text)};
   lu_network *n;
   if (a.log)
     return lu_logreading(s, &a, r);

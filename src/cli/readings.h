@@ -5,7 +5,7 @@
 #include "cli/session.h"
 
 typedef struct lu_reading_args {
-  const char *block, *at, *vantage, *expect, *wrote, *log, *order;
+  const char *block, *at, *vantage, *expect, *wrote, *log, *order, *signals;
   uint64_t width;
 } lu_reading_args;
 
@@ -15,10 +15,11 @@ typedef struct lu_reading {
   lu_words *passes;
   size_t pass_count;
   uint64_t unsteady_bits;  /* bits that differ between passes */
+  const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;
 
-/* One reading; dumps are passes of it, or REF=FILE each a chip read out of circuit. Without a board
+/* One reading, of dumps, a log (args) or one capture (cli/logreading.h, cli/capturereading.h); dumps are passes of it, or REF=FILE each a chip read out of circuit. Without a board
  * in the session, a plain one is made. */
 LU_MUST_USE lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_texts *dumps,
                                           lu_reading **out);

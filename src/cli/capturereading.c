@@ -1,0 +1,496 @@
+/* SPDX-License-Identifier: MIT */
+#include "cli/capturereading.h"
+
+#include "formats/capform.h"
+#include "formats/dumpform.h"
+#include "formats/sigmap.h"
+#include "reason/cycles.h"
+
+#include <string.h>
+
+enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24 };
+
+typedef struct read_seen {
+  uint32_t word;
+  uint64_t got, certain;      /* bits that had a level */
+} read_seen;
+
+/* What stood in the block at some moment, as far as the capture tells. */
+typedef struct contents {
+  uint64_t *value, *certain;  /* by word */
+  uint64_t *turn;             /* when it was written last; 0 never */
+} contents;
+
+/* Reads between two writes: they all saw the same contents. */
+typedef struct stretch {
+  read_seen *at;
+  size_t count, room, judged; /* words of which something was known */
+} stretch;
+
+typedef struct watcher {
+  lu_session *s;
+  lu_reading *r;
+  const lu_network *n;
+  const char *path, *map_name;
+  lu_sigmap *map;
+  const lu_cap *cap;
+  lu_cycles *cycles;
+  const uint64_t *wanted;
+  uint64_t mask, base, all;   /* of word addresses that the capture can tell apart */
+  size_t words;
+  bool rom;
+  contents now, best_contents;
+  stretch current, best;
+  uint32_t *stamp, stretch_number; /* words judged in this stretch */
+  uint64_t clock;
+  /* Each word's last reading of known contents, whatever was written in between. */
+  uint64_t *last_got, *last_known, *last_certain;
+  size_t ever_judged;
+  uint64_t reads, writes, lost;
+  uint64_t ever_high, ever_low;    /* address lines, over the block's cycles */
+} watcher;
+
+static lu_status no_room(watcher *w)
+{
+  return lu_fail(&w->s->err, LU_ERR_NOMEM, 0, 0, "no room for the capture's reading");
+}
+
+/* Text that a form surely knows. A raw memory image may begin with anything, and a table of numbers may be a dump. */
+static bool looks_captured(lu_bytes in)
+{
+  enum { SURE = 60, LOOKED_AT = 65536 };
+  lu_bytes head = {in.at, in.len < LOOKED_AT ? in.len : LOOKED_AT};
+  const lu_capform *form = lu_capform_guess(head);
+  if (!form || form->recognise(head) < SURE || lu_dumpform_guess(in) != &lu_dumpform_raw)
+    return false;
+  for (size_t i = 0; i < head.len; i++)
+    if (head.at[i] == 0x7f || (head.at[i] < 0x20 && !memchr("\t\r\n\f", head.at[i], 4)))
+      return false;
+  return true;
+}
+
+bool lu_capturereading_is(lu_session *s, const char *path)
+{
+  lu_bytes in;
+  lu_err before = s->err;
+  size_t files = s->file_count;
+  if (!strcmp(path, "-") || lu_session_file(s, path, &in)) {
+    s->err = before;
+    return false;
+  }
+  bool is = looks_captured(in);
+  if (s->file_count > files && !s->kept)
+    lu_file_close(&s->files[--s->file_count]); /* it is opened again by whoever reads it */
+  return is;
+}
+
+/* --- stretches ------------------------------------------------------------------------------------------- */
+
+static void copy_contents(watcher *w, contents *to, const contents *from)
+{
+  memcpy(to->value, from->value, w->words * sizeof *to->value);
+  memcpy(to->certain, from->certain, w->words * sizeof *to->certain);
+  memcpy(to->turn, from->turn, w->words * sizeof *to->turn);
+}
+
+/* Keeps the stretch that tells most: the later of equals. */
+static void end_stretch(watcher *w)
+{
+  stretch *c = &w->current;
+  bool none_known = !w->best.judged && !c->judged;
+  if (c->count && (c->judged > w->best.judged || (c->judged == w->best.judged && !none_known) || (none_known && c->count >= w->best.count))) {
+    stretch swap = w->best;
+    w->best = *c;
+    *c = swap;
+    copy_contents(w, &w->best_contents, &w->now);
+  }
+  c->count = c->judged = 0;
+  w->stretch_number++;
+}
+
+static lu_status see_read(watcher *w, size_t i, uint64_t got, uint64_t certain, lu_err *err)
+{
+  stretch *c = &w->current;
+  uint64_t known = w->now.certain[i] & certain;
+  w->reads++;
+  if (c->count == READS_MOST) {
+    w->lost++;
+    return LU_OK;
+  }
+  read_seen *p = lu_arena_grow(w->s->mem, c->at, c->count, &c->room, sizeof *p);
+  if (!p)
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the capture's reads");
+  c->at = p;
+  p[c->count++] = (read_seen){(uint32_t)i, got & certain, certain};
+  if (!known)
+    return LU_OK;
+  if (w->stamp[i] != w->stretch_number) {
+    w->stamp[i] = w->stretch_number;
+    c->judged++;
+  }
+  w->ever_judged += !w->last_certain[i];
+  w->last_got[i] = got & known;
+  w->last_known[i] = w->now.value[i] & known;
+  w->last_certain[i] = known;
+  return LU_OK;
+}
+
+static void see_write(watcher *w, size_t i, uint64_t value, uint64_t lanes, uint64_t certain)
+{
+  if (w->current.count)
+    end_stretch(w);
+  w->writes++;
+  w->now.value[i] = (w->now.value[i] & ~lanes) | (value & certain & lanes);
+  w->now.certain[i] = (w->now.certain[i] & ~lanes) | (certain & lanes);
+  w->now.turn[i] = ++w->clock;
+}
+
+static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
+{
+  watcher *w = to;
+  bool reads = c->kind == LU_CYCLE_READ || c->kind == LU_CYCLE_READ_WRITE;
+  bool writes = c->kind == LU_CYCLE_WRITE || c->kind == LU_CYCLE_LATE_WRITE || c->kind == LU_CYCLE_READ_WRITE;
+  if (c->flags & LU_CYCLE_BEGUN_BEFORE)
+    return LU_OK;
+  if (c->address_unknown & w->mask) {
+    if (writes && !w->rom) { /* it may have gone anywhere */
+      end_stretch(w);
+      memset(w->now.certain, 0, w->words * sizeof *w->now.certain);
+    }
+    return LU_OK;
+  }
+  uint64_t i = (c->address - w->base) & w->mask;
+  if (i >= w->words)
+    return LU_OK;
+  w->ever_high |= c->address;
+  w->ever_low |= ~c->address;
+  lu_status bad = reads ? see_read(w, (size_t)i, c->data, ~c->data_unknown & c->lanes & w->all, err) : LU_OK;
+  if (!bad && writes && !w->rom)
+    see_write(w, (size_t)i, c->written, c->lanes & w->all, ~c->written_unknown & w->all);
+  return bad;
+}
+
+/* --- signals ------------------------------------------------------------------------------------------------ */
+
+static bool bound(watcher *w, const lu_sig_name *name)
+{
+  lu_bind b = {w->cap, w->map, NULL};
+  lu_err ignored = {0};
+  uint32_t homes[64];
+  size_t count;
+  return lu_bind_name(&b, name, homes, 64, &count, &ignored) == LU_OK;
+}
+
+/* Address lines above the block may be missing in the capture: it then is of this block. */
+static void drop_upper_lines(watcher *w)
+{
+  lu_sig_bus *a = &w->map->address;
+  size_t before = a->count;
+  while (a->count > w->n->address_bits && !bound(w, &a->names[a->count - 1]))
+    a->count--;
+  if (a->count < before)
+    lu_session_note(w->s, lu_arena_printf(w->s->mem, "%s has no line for the upper %zu address bits: all its cycles are taken to be of '%s'",
+                                          w->path, before - a->count, w->r->name));
+}
+
+/* A strobe that the capture lacks: then there are no such cycles in it. At least one must be there. */
+static void drop_strobes(watcher *w)
+{
+  lu_sigmap *m = w->map;
+  bool keep[LU_SIG_STROBES_MOST];
+  size_t kept = 0, to = 0;
+  for (size_t i = 0; i < m->strobe_count; i++) {
+    keep[i] = true;
+    for (size_t k = 0; k < m->strobes[i].line_count; k++)
+      keep[i] &= bound(w, &m->strobes[i].lines[k].signal);
+    kept += keep[i];
+  }
+  for (size_t i = 0; kept && i < m->strobe_count; i++) {
+    if (keep[i])
+      m->strobes[to++] = m->strobes[i];
+    else
+      lu_session_note(w->s, lu_arena_printf(w->s->mem, "%s has no line for the strobe '%s': no such cycles are seen", w->path, m->strobes[i].name));
+  }
+  m->strobe_count = kept ? to : m->strobe_count;
+}
+
+static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
+{
+  watcher *w = to;
+  w->cap = cap;
+  drop_upper_lines(w);
+  drop_strobes(w);
+  lu_bind bind = {cap, w->map, w->map_name};
+  lu_status bad = lu_cycles_open(&bind, take_cycle, w, w->s->mem, &w->cycles, err);
+  if (bad)
+    return bad;
+  unsigned bits = lu_cycles_address_bits(w->cycles), data = lu_cycles_data_bits(w->cycles);
+  if (bits < w->n->address_bits || data != w->n->data_bits)
+    return lu_fail(err, LU_ERR_VALUE, 0, 0, "the block '%s' has %u address and %u data bits, the capture's map %u and %u", w->r->name,
+                   w->n->address_bits, w->n->data_bits, bits, data);
+  w->mask = bits >= 64 ? UINT64_MAX : ((uint64_t)1 << bits) - 1;
+  w->base = w->n->base_word & w->mask;
+  w->wanted = lu_cycles_wanted(w->cycles);
+  return LU_OK;
+}
+
+static lu_status step(void *to, const lu_cap_step *st, lu_err *err)
+{
+  return lu_cycles_step(((watcher *)to)->cycles, st, err);
+}
+
+static lu_status finish(void *to, int64_t time, lu_err *err)
+{
+  watcher *w = to;
+  (void)time;
+  (void)err;
+  lu_cycles_end(w->cycles);
+  end_stretch(w);
+  return LU_OK;
+}
+
+static lu_status read_map(watcher *w, const char *file)
+{
+  lu_session *s = w->s;
+  lu_bytes in;
+  w->map = LU_NEW(s->mem, lu_sigmap, 1);
+  if (!w->map)
+    return no_room(w);
+  w->map_name = file;
+  lu_status bad = file ? lu_session_file(s, file, &in) : LU_OK;
+  if (file && !bad)
+    bad = lu_fail_source(&s->err, lu_sigmap_read(in, s->mem, &w->map, &s->err), file);
+  return bad ? bad : lu_capture_map(s, w->n, w->map);
+}
+
+/* --- evidence ------------------------------------------------------------------------------------------------- */
+
+static lu_status take_room(watcher *w)
+{
+  size_t n = w->words + 1;
+  lu_arena *mem = w->s->mem;
+  contents *both[] = {&w->now, &w->best_contents};
+  for (int k = 0; k < 2; k++) {
+    both[k]->value = LU_NEW(mem, uint64_t, n);
+    both[k]->certain = LU_NEW(mem, uint64_t, n);
+    both[k]->turn = LU_NEW(mem, uint64_t, n);
+    if (!both[k]->value || !both[k]->certain || !both[k]->turn)
+      return no_room(w);
+  }
+  w->stamp = LU_NEW(mem, uint32_t, n);
+  w->last_got = LU_NEW(mem, uint64_t, n);
+  w->last_known = LU_NEW(mem, uint64_t, n);
+  w->last_certain = LU_NEW(mem, uint64_t, n);
+  w->stretch_number = 1;
+  return w->stamp && w->last_got && w->last_known && w->last_certain ? LU_OK : no_room(w);
+}
+
+/* What was known before the capture began. */
+static lu_status take_contents(watcher *w, const lu_reading_args *a)
+{
+  const char *what = a->expect ? a->expect : a->wrote;
+  lu_words known;
+  lu_status bad = what ? lu_session_contents(w->s, what, w->n, NULL, &known) : LU_OK;
+  for (size_t i = 0; what && !bad && i < known.count && i < w->words; i++)
+    if (lu_word_held(&known, i)) {
+      w->now.value[i] = lu_word(&known, i);
+      w->now.certain[i] = w->all;
+      w->now.turn[i] = ++w->clock;
+    }
+  return bad;
+}
+
+static bool ascending(const watcher *w, const contents *c)
+{
+  uint64_t last = 0;
+  for (size_t i = 0; i < w->words; i++) {
+    if (!c->turn[i])
+      continue;
+    if (c->turn[i] < last)
+      return false;
+    last = c->turn[i];
+  }
+  return last > 0;
+}
+
+typedef struct answer {
+  uint64_t *steady, *held, *known_held;
+  char *got, *known;
+  size_t count, known_count;
+  unsigned bytes;
+} answer;
+
+static void put(const answer *x, char *at, size_t i, uint64_t v)
+{
+  memcpy(at + i * x->bytes, &v, x->bytes);
+}
+
+static void hold(answer *x, size_t i)
+{
+  uint64_t one = (uint64_t)1 << (i % 64);
+  x->count += !(x->held[i / 64] & one);
+  x->held[i / 64] |= one;
+}
+
+static void know(answer *x, size_t i, uint64_t value)
+{
+  put(x, x->known, i, value);
+  x->known_held[i / 64] |= (uint64_t)1 << (i % 64);
+  x->known_count++;
+}
+
+/* The stretch's reads. Bits that did not read the same each time are unsteady. */
+static void from_stretch(watcher *w, answer *x, bool blind)
+{
+  const contents *c = &w->best_contents;
+  for (size_t k = 0; k < w->best.count; k++) {
+    const read_seen *p = &w->best.at[k];
+    size_t i = p->word;
+    if (!blind && (c->certain[i] & w->all) != w->all)
+      continue;
+    uint64_t before = x->steady[i], was = 0, fresh = p->certain & ~before;
+    if (x->held[i / 64] >> (i % 64) & 1) {
+      memcpy(&was, x->got + i * x->bytes, x->bytes);
+      uint64_t differ = (was ^ p->got) & before & p->certain;
+      w->r->unsteady_bits += (uint64_t)__builtin_popcountll(differ);
+      x->steady[i] &= ~differ;
+      continue;
+    }
+    hold(x, i);
+    put(x, x->got, i, (was & ~fresh) | (p->got & fresh));
+    x->steady[i] |= p->certain | ~w->all;
+  }
+  for (size_t i = 0; !blind && i < w->words; i++)
+    if ((c->certain[i] & w->all) == w->all)
+      know(x, i, c->value[i]);
+}
+
+/* Reads and writes took turns: each word by itself. */
+static void from_turns(watcher *w, answer *x)
+{
+  for (size_t i = 0; i < w->words; i++) {
+    if (!w->last_certain[i])
+      continue;
+    hold(x, i);
+    put(x, x->got, i, w->last_got[i]);
+    know(x, i, w->last_known[i]);
+    x->steady[i] = w->last_certain[i] | ~w->all;
+  }
+}
+
+static lu_status answer_room(watcher *w, answer *x)
+{
+  size_t n = w->words + 1;
+  lu_arena *mem = w->s->mem;
+  x->bytes = w->s->board->vantages[w->n->vantage].bytes;
+  x->steady = LU_NEW(mem, uint64_t, n);
+  x->held = LU_NEW(mem, uint64_t, n / 64 + 1);
+  x->known_held = LU_NEW(mem, uint64_t, n / 64 + 1);
+  x->got = lu_arena_array(mem, n, x->bytes);
+  x->known = lu_arena_array(mem, n, x->bytes);
+  w->r->passes = LU_NEW(mem, lu_words, 1);
+  return x->steady && x->held && x->known_held && x->got && x->known && w->r->passes ? LU_OK : no_room(w);
+}
+
+/* What a capture sees is what stands on the lines: a line that is held at a level there makes no word read wrong, the
+ * other half of the memory is just never met. */
+static const char *standing_lines(watcher *w)
+{
+  uint64_t lines = w->n->address_bits >= 64 ? UINT64_MAX : ((uint64_t)1 << w->n->address_bits) - 1;
+  uint64_t moved = w->ever_high & w->ever_low & lines, still = lines & ~moved;
+  const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
+  const char *text = NULL;
+  still &= moved ? ((uint64_t)2 << (63 - __builtin_clzll(moved))) - 1 : 0; /* above the highest that moved: not used */
+  for (; still; still &= still - 1) {
+    unsigned k = (unsigned)__builtin_ctzll(still);
+    const char *net = v->address_net[k] == LU_NONE ? "?" : w->s->board->nets[v->address_net[k]].name;
+    text = lu_arena_printf(w->s->mem, "%s%s%s %s", text ? text : "", text ? ", " : "", net, w->ever_high >> k & 1 ? "high" : "low");
+  }
+  return text ? lu_arena_printf(w->s->mem, "address lines stand still in all %llu cycles while higher ones move: %s; measure whether they are held there, "
+                                "or whether the program never used the other level",
+                                (unsigned long long)(w->reads + w->writes), text)
+              : NULL;
+}
+
+static void say(watcher *w, bool turns, bool blind, const answer *x)
+{
+  const char *how = blind ? "nothing is known of what should have been read: give --expect, or capture the writes as well"
+                    : turns ? "writes and reads took turns, so each word was judged by itself: address lines can hardly be told from this"
+                    : w->r->evidence.know == LU_KNOW_WRITTEN ? "the words were written in ascending order before"
+                                                             : "they were compared with what the capture or --expect says was there";
+  lu_session_note(w->s, lu_arena_printf(w->s->mem, "%s: %llu reads and %llu writes of '%s'; %zu words of %zu count: %s", w->path,
+                                        (unsigned long long)w->reads, (unsigned long long)w->writes, w->r->name, x->count, w->words, how));
+  if (w->lost)
+    lu_session_note(w->s, lu_arena_printf(w->s->mem, "%s: %llu reads were over the limit and left out", w->path, (unsigned long long)w->lost));
+}
+
+static lu_status make_reading(watcher *w, const lu_reading_args *a)
+{
+  answer x = {0};
+  lu_reading *r = w->r;
+  bool blind = !w->ever_judged, turns = !blind && w->best.judged * 2 < w->ever_judged;
+  if (!w->reads)
+    return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no read cycle of block '%s' in the capture (%llu writes)", r->name, (unsigned long long)w->writes);
+  lu_status bad = answer_room(w, &x);
+  if (bad)
+    return bad;
+  if (turns)
+    from_turns(w, &x);
+  else
+    from_stretch(w, &x, blind);
+  if (!x.count)
+    return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no word of block '%s' was read with a certain level and known as a whole", r->name);
+  bool written = !turns && !blind && !a->expect && ascending(w, &w->best_contents);
+  r->evidence.know = blind ? LU_KNOW_NOTHING : written ? LU_KNOW_WRITTEN : LU_KNOW_CONTENTS;
+  lu_words *p = &r->passes[0];
+  *p = (lu_words){.base = w->n->base_word, .count = w->words, .width = w->n->data_bits, .bytes = x.bytes, .at = x.got, .held_count = x.count};
+  p->held = x.count == w->words ? NULL : x.held;
+  r->pass_count = 1;
+  r->evidence.got = *p;
+  if (!blind) {
+    r->evidence.known = *p;
+    r->evidence.known.at = x.known;
+    r->evidence.known.held = x.known_count == w->words ? NULL : x.known_held;
+    r->evidence.known.held_count = x.known_count;
+  }
+  for (size_t i = 0; i < w->words && !r->evidence.steady; i++)
+    if ((x.held[i / 64] >> (i % 64) & 1) && ~x.steady[i] & w->all)
+      r->evidence.steady = x.steady;
+  r->doubt = standing_lines(w);
+  say(w, turns, blind, &x);
+  return LU_OK;
+}
+
+static void take_notes(watcher *w, const lu_cap_notes *notes)
+{
+  for (size_t i = 0; i < notes->count; i++)
+    lu_session_note(w->s, lu_arena_printf(w->s->mem, "%s:%u: %s", w->path, notes->at[i].line, notes->at[i].text));
+}
+
+lu_status lu_capturereading(lu_session *s, const lu_reading_args *a, const char *path, lu_reading *r)
+{
+  const lu_network *n = r->evidence.network;
+  watcher w = {.s = s, .r = r, .n = n, .path = path, .words = (size_t)n->words};
+  lu_bytes in;
+  w.rom = n->block != LU_NONE && s->board->blocks[n->block].rom;
+  w.all = n->data_bits >= 64 ? UINT64_MAX : ((uint64_t)1 << n->data_bits) - 1;
+  if (n->words > WORDS_MOST)
+    return lu_fail(&s->err, LU_ERR_LIMIT, 0, 0, "'%s' has over %d words: too many for a capture", r->name, WORDS_MOST);
+  lu_status bad = read_map(&w, a->signals);
+  if (!bad)
+    bad = take_room(&w);
+  if (!bad)
+    bad = take_contents(&w, a);
+  if (!bad)
+    bad = lu_session_file(s, path, &in);
+  if (bad)
+    return bad;
+  lu_capreader reader = {.mem = s->mem, .sink = {.begin = begin, .step = step, .end = finish, .to = &w, .wanted = &w.wanted}};
+  bad = lu_capreader_feed(&reader, in, &s->err);
+  if (!bad)
+    bad = lu_capreader_end(&reader, &s->err);
+  take_notes(&w, &reader.notes);
+  if (!bad)
+    bad = make_reading(&w, a);
+  return bad ? lu_fail_source(&s->err, bad, path) : LU_OK;
+}

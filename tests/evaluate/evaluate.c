@@ -794,7 +794,7 @@ int main(int argc, char **argv)
     print_reliability(&r);
   if (made && nftw(folder, forget, 8, FTW_DEPTH | FTW_PHYS))
     fprintf(stderr, "evaluate: cannot remove %s\n", folder);
-  if (ok && o.smoke && !good_enough(total))
-    return 1;
-  return ok ? 0 : 3;
+  int code = !ok ? 3 : o.smoke && !good_enough(total) ? 1 : 0;
+  free(total);
+  return code;
 }

@@ -1,5 +1,6 @@
 #!/bin/bash
 # SPDX-License-Identifier: MIT
+# slow: simulates many faults or decodes many dumps
 # lineup pattern check --board, choose and next: what people type, what scripts get, bad input.
 set -u
 dir=$(mktemp -d)

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup probe: the reading to take next. */
 #define _GNU_SOURCE
-#include "cli/standing.h"
+#include "cli/probewords.h"
 
 #include <inttypes.h>
 #include <jansson.h>
@@ -28,55 +28,6 @@ static void put(FILE *f, const char *text)
     fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, f);
 }
 
-static const char *name_of(const lu_standing *s, const lu_point *x)
-{
-  const char *n = lu_point_name(s->query.board, x, s->bench->s->mem);
-  return n ? n : "?";
-}
-
-/* --- saying things --------------------------------------------------------------------------------------- */
-
-/* "the leg of U8 pin 21 (MA3)". */
-static const char *point_words(const lu_standing *s, const lu_point *x)
-{
-  const lu_board *b = s->query.board;
-  lu_arena *mem = s->bench->s->mem;
-  if (x->at == LU_AT_VIA)
-    return lu_arena_printf(mem, "the via of %s at %g, %g mm", b->nets[x->net].name, b->netlist->places[x->place].x_mm,
-                           b->netlist->places[x->place].y_mm);
-  if (x->pin == LU_NONE)
-    return lu_arena_printf(mem, "net %s", b->nets[x->net].name);
-  const lu_pin *p = &b->pins[x->pin];
-  const char *what = x->at == LU_AT_LEG ? "the leg of " : x->at == LU_AT_PAD ? "the solder pad of " : "";
-  bool plain = !strcmp(p->function, p->number);
-  return lu_arena_printf(mem, "%s%s pin %s%s%s%s", what, b->parts[p->part].ref, p->number, plain ? "" : " (", plain ? "" : p->function,
-                         plain ? "" : ")");
-}
-
-static const char *hop_words(const lu_standing *s, const lu_suspicion *g)
-{
-  const lu_board *b = s->query.board;
-  lu_arena *mem = s->bench->s->mem;
-  lu_point x, y;
-  lu_probe_ends(s->probe, g, &x, &y);
-  switch ((lu_fault_kind)g->kind) {
-  case LU_FAULT_OPEN: {
-    const lu_wire *w = lu_probe_wire(s->probe, g->wire);
-    static const char *const hops[] = {"the contact", "the joint", "the track", "joint or track"};
-    return lu_arena_printf(mem, "%s: %s between %s and %s is broken", b->nets[g->net].name, w ? hops[w->hops[g->hop].kind] : "the way", name_of(s, &x),
-                           name_of(s, &y));
-  }
-  case LU_FAULT_STUCK:
-    return lu_arena_printf(mem, "%s is joined to %s", b->nets[g->net].name, g->level == LU_LEVEL_LOW ? "ground" : "the supply");
-  case LU_FAULT_BRIDGE:
-    return lu_arena_printf(mem, "%s and %s are joined", b->nets[g->net].name, b->nets[g->net2].name);
-  case LU_FAULT_SWAP:
-    return lu_arena_printf(mem, "%s and %s are exchanged at %s", b->nets[g->net].name, b->nets[g->net2].name, b->parts[g->part].ref);
-  default:
-    return lu_arena_printf(mem, "%s itself is bad", b->parts[g->part].ref);
-  }
-}
-
 static unsigned likeliest(const lu_proposal *p)
 {
   unsigned best = 0;
@@ -91,10 +42,10 @@ static void show_proposal(const lu_run *run, const lu_standing *s, const lu_prop
 {
   const lu_reading_at *r = &p->reading;
   fputs(r->kind == LU_PROBE_LEVEL ? "Power on, logic probe: " : r->kind == LU_PROBE_LOOK ? "Look at " : "Power off, meter: ", run->out);
-  put(run->out, point_words(s, &r->from));
+  put(run->out, lu_point_words(s, &r->from));
   if (r->kind == LU_PROBE_CONTINUITY) {
     fputs(" to ", run->out);
-    put(run->out, point_words(s, &r->to));
+    put(run->out, lu_point_words(s, &r->to));
   }
   fputc('\n', run->out);
 }
@@ -106,7 +57,7 @@ static void show_meaning(const lu_run *run, const lu_standing *s, const lu_propo
     if (p->chance[k] < 0.005 || !lu_probe_would(s->probe, &p->reading, k, &g))
       continue;
     fprintf(run->out, "  %-8s (%2.0f %%): ", lu_seen_text(p->reading.kind, k), 100 * p->chance[k]);
-    put(run->out, hop_words(s, &g));
+    put(run->out, lu_hop_words(s, &g));
     fprintf(run->out, ", %.0f %%\n", 100 * g.probability);
   }
 }
@@ -115,10 +66,10 @@ static void show_command(const lu_run *run, const lu_standing *s, const lu_propo
 {
   const lu_reading_at *r = &p->reading;
   fprintf(run->out, "  log it: lineup reading %s ", s->bench->path);
-  put(run->out, name_of(s, &r->from));
+  put(run->out, lu_point_short(s, &r->from));
   if (r->kind == LU_PROBE_CONTINUITY) {
     fputc(' ', run->out);
-    put(run->out, name_of(s, &r->to));
+    put(run->out, lu_point_short(s, &r->to));
     fputs(" open|joined|OHMS\n", run->out);
   } else {
     fputs(r->kind == LU_PROBE_LEVEL ? " high|low|toggling|floating|VOLTS\n" : " clean|fitted|bent|corroded\n", run->out);
@@ -153,7 +104,7 @@ static void show_guesses(const lu_run *run, const lu_standing *s)
     fputs("Suspected\n", run->out);
   for (size_t i = 0; i < n && i < SUSPECTS_SHOWN && g[i].probability >= 0.005; i++) {
     fprintf(run->out, "  %3.0f %%  ", 100 * g[i].probability);
-    put(run->out, hop_words(s, &g[i]));
+    put(run->out, lu_hop_words(s, &g[i]));
     fputs(g[i].probability >= LU_LOCATED ? "  *\n" : "\n", run->out);
   }
   show_unmeasured(run, s);
@@ -182,9 +133,9 @@ static json_t *proposal_json(const lu_standing *s, const lu_proposal *p)
   const lu_reading_at *r = &p->reading;
   json_t *o = json_object(), *chances = json_object();
   json_object_set_new(o, "kind", json_string(kind_words[r->kind]));
-  json_object_set_new(o, r->kind == LU_PROBE_CONTINUITY ? "from" : "at", json_string(name_of(s, &r->from)));
+  json_object_set_new(o, r->kind == LU_PROBE_CONTINUITY ? "from" : "at", json_string(lu_point_short(s, &r->from)));
   if (r->kind == LU_PROBE_CONTINUITY)
-    json_object_set_new(o, "to", json_string(name_of(s, &r->to)));
+    json_object_set_new(o, "to", json_string(lu_point_short(s, &r->to)));
   json_object_set_new(o, "expect", json_string(lu_seen_text(r->kind, likeliest(p))));
   json_object_set_new(o, "gain_bits", share(p->gain_bits));
   json_object_set_new(o, "cost", share(p->cost));
@@ -209,7 +160,7 @@ static json_t *guess_json(const lu_standing *s, const lu_suspicion *g)
   if (g->part != LU_NONE)
     json_object_set_new(o, "part", json_string(b->parts[g->part].ref));
   if (g->net != LU_NONE)
-    json_object_set_new(o, "between", json_pack("[s,s]", name_of(s, &x), name_of(s, &y)));
+    json_object_set_new(o, "between", json_pack("[s,s]", lu_point_short(s, &x), lu_point_short(s, &y)));
   if (g->kind == LU_FAULT_STUCK)
     json_object_set_new(o, "level", json_string(g->level == LU_LEVEL_LOW ? "low" : "high"));
   json_object_set_new(o, "probability", share(g->probability));
@@ -383,7 +334,7 @@ static int plan(lu_run *run, const lu_standing *s, const char *ref)
       const char *seen = measured(s, &from, &to);
       total++;
       done += seen != NULL;
-      fprintf(run->out, "  [%s] %-14s %-14s %-20s %s\n", seen ? "x" : " ", name_of(s, &from), name_of(s, &to), b->nets[net].name,
+      fprintf(run->out, "  [%s] %-14s %-14s %-20s %s\n", seen ? "x" : " ", lu_point_short(s, &from), lu_point_short(s, &to), b->nets[net].name,
               seen ? seen : "");
     }
   }
@@ -417,7 +368,7 @@ static bool answer_of(const char *line, const lu_reading_at *r, uint8_t *seen)
 static lu_status keep_answer(lu_standing *s, lu_reading_at *r, const char *line)
 {
   const lu_board *b = s->query.board;
-  const char *from = name_of(s, &r->from), *to = r->kind == LU_PROBE_CONTINUITY ? name_of(s, &r->to) : NULL;
+  const char *from = lu_point_short(s, &r->from), *to = r->kind == LU_PROBE_CONTINUITY ? lu_point_short(s, &r->to) : NULL;
   const char *seen = lu_seen_text(r->kind, r->seen);
   char said[32];
   snprintf(said, sizeof said, "%.*s", (int)strcspn(line, "\r\n"), line);

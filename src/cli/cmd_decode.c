@@ -2,6 +2,7 @@
 /* lineup decode: a dump goes in, suspect nets and pins come out. */
 #include "cli/bench.h"
 #include "cli/judge.h"
+#include "cli/pagefill.h"
 #include "cli/readings.h"
 #include "cli/record.h"
 #include "cli/session.h"
@@ -12,9 +13,15 @@
 typedef struct args {
   lu_reading_args reading;
   const char *board, *run, *job;
-  bool json;
+  bool json, map;
   lu_texts operands;
 } args;
+
+typedef struct answer {
+  lu_finding *finding;
+  lu_reading *readings;
+  size_t count;
+} answer;
 
 static int show(lu_run *run, const lu_finding *f, bool json)
 {
@@ -35,14 +42,12 @@ static lu_status read_all(lu_session *s, const args *a, lu_reading **readings, s
   return a->run ? lu_readings_of_run(s, a->run, readings, count) : lu_readings_of_args(s, &a->reading, &a->operands, readings);
 }
 
-static lu_status decode_all(lu_session *s, const args *a, lu_finding **out)
+static lu_status decode_all(lu_session *s, const args *a, answer *out)
 {
-  lu_reading *readings = NULL;
-  size_t count = 0;
   lu_status bad = a->board ? lu_session_board(s, a->board) : LU_OK;
   if (!bad)
-    bad = read_all(s, a, &readings, &count);
-  return bad ? bad : lu_judge(s, readings, count, !a->board, NULL, out);
+    bad = read_all(s, a, &out->readings, &out->count);
+  return bad ? bad : lu_judge(s, out->readings, out->count, !a->board, NULL, &out->finding);
 }
 
 /* The board that a job works with: its own, or the one given, which then becomes its own. */
@@ -58,11 +63,10 @@ static lu_status job_board(lu_bench *b, const args *a)
   return bad ? bad : lu_bench_add(b, "board", lu_arena_printf(b->s->mem, "board file %s", a->board), NULL, files, count, NULL);
 }
 
-static lu_status decode_for_job(lu_session *s, const args *a, lu_finding **out)
+static lu_status decode_for_job(lu_session *s, const args *a, answer *out)
 {
   lu_bench *b = NULL;
   lu_record r = {.args = &a->reading, .run = a->run, .dumps = &a->operands};
-  lu_reading *readings = NULL;
   lu_result *result;
   uint64_t id = 0;
   lu_status bad = lu_bench_open(s, a->job, LU_JOB_WRITE, &b);
@@ -73,14 +77,15 @@ static lu_status decode_for_job(lu_session *s, const args *a, lu_finding **out)
   if (!bad && a->run && plain)
     bad = lu_fail(&s->err, LU_ERR_USAGE, 0, 0, "--run needs a board file: the job has none, give --board");
   if (!bad)
-    bad = read_all(s, a, &readings, &r.count);
-  r.readings = readings;
+    bad = read_all(s, a, &out->readings, &out->count);
+  r.readings = out->readings;
+  r.count = out->count;
   if (!bad)
     bad = lu_record_dump(b, &r, &id);
   if (!bad)
-    bad = lu_judge(s, readings, r.count, plain, &result, out);
+    bad = lu_judge(s, r.readings, r.count, plain, &result, &out->finding);
   if (!bad)
-    bad = lu_record_result(b, &r, id, result, *out);
+    bad = lu_record_result(b, &r, id, result, out->finding);
   lu_bench_close(b);
   return bad;
 }
@@ -97,14 +102,18 @@ static int decode(lu_run *run, void *opaque)
     return lu_say_usage(run, "decode: give either --log or a dump, not both; --run puts several readings together");
   if (a->run && !a->board && !a->job)
     return lu_say_usage(run, "decode: --run needs --board");
+  if (a->json && a->map)
+    return lu_say_usage(run, "decode: give either --json or --map, not both");
   if (a->reading.expect && a->reading.wrote)
     return lu_say_usage(run, "decode: give either --expect or --wrote, not both");
   lu_session *s = lu_session_new(run);
   if (!s)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
-  lu_finding *f = NULL;
-  lu_status bad = a->job ? decode_for_job(s, a, &f) : decode_all(s, a, &f);
-  int code = bad ? lu_say_error(run, &s->err) : show(run, f, a->json);
+  answer got = {0};
+  lu_status bad = a->job ? decode_for_job(s, a, &got) : decode_all(s, a, &got);
+  int code = bad ? lu_say_error(run, &s->err) : show(run, got.finding, a->json);
+  if (!bad && a->map && lu_page_print_maps(s, got.readings, got.count))
+    code = lu_say_error(run, &s->err);
   lu_session_end(s);
   return code;
 }
@@ -123,6 +132,7 @@ static const lu_option options[] = {
     {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
     {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
     {"job", 0, LU_OPT_TEXT, AT(job), 0, 0, "JOB", "keep dumps and result in this job, and use its board file"},
+    {"map", 'm', LU_OPT_FLAG, AT(map), 0, 0, NULL, "show where the wrong bits stand, as a map"},
     {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
     {0},
 };

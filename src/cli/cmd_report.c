@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: MIT */
+#define _GNU_SOURCE
+/* lineup report: one HTML page to look at, to print and to keep. */
+#include "cli/bench.h"
+#include "cli/judge.h"
+#include "cli/pagefill.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+typedef struct args {
+  lu_reading_args reading;
+  const char *board, *run, *output, *png, *audience;
+  lu_texts operands;
+} args;
+
+typedef struct work {
+  const args *a;
+  lu_page_work w;
+  lu_bench *bench;
+} work;
+
+/* A job is an SQLite database: its first bytes say so (https://www.sqlite.org/fileformat.html, 1.3). */
+static bool is_job(const char *path)
+{
+  static const char magic[16] = "SQLite format 3";
+  char head[sizeof magic] = "";
+  FILE *f = strcmp(path, "-") ? fopen(path, "rb") : NULL;
+  bool same = f && fread(head, 1, sizeof head, f) == sizeof head && !memcmp(head, magic, sizeof magic);
+  if (f)
+    fclose(f);
+  return same;
+}
+
+static const char *source_words(work *k)
+{
+  const lu_texts *t = &k->a->operands;
+  const char *names = k->a->run ? k->a->run : k->a->reading.log ? k->a->reading.log : NULL;
+  if (names)
+    return names;
+  if (t->count > 4)
+    return lu_arena_printf(k->w.s->mem, "%s and %zu more files", t->at[0], t->count - 1);
+  for (size_t i = 0; i < t->count; i++)
+    names = lu_arena_printf(k->w.s->mem, "%s%s%s", names ? names : "", names ? ", " : "", t->at[i]);
+  return names ? names : "?";
+}
+
+static lu_status read_dumps(work *k, lu_reading **readings, size_t *count)
+{
+  lu_session *s = k->w.s;
+  lu_status bad = k->a->board ? lu_session_board(s, k->a->board) : LU_OK;
+  k->w.plain = !k->a->board;
+  *count = 1;
+  if (bad)
+    return bad;
+  return k->a->run ? lu_readings_of_run(s, k->a->run, readings, count) : lu_readings_of_args(s, &k->a->reading, &k->a->operands, readings);
+}
+
+static lu_status read_job(work *k, lu_reading **readings, size_t *count)
+{
+  bool stale;
+  lu_status bad = lu_bench_open(k->w.s, k->a->operands.at[0], LU_JOB_READ, &k->bench);
+  if (bad)
+    return bad;
+  k->w.plain = !lu_bench_board_name(k->bench);
+  if (!k->w.plain)
+    bad = lu_bench_board(k->bench);
+  if (!bad)
+    bad = lu_page_job_readings(k->bench, readings, count, &stale);
+  if (!bad && stale)
+    k->w.page.stale = "The board was repaired after it was last read: read it again before you trust this page.";
+  return bad;
+}
+
+static lu_status judge(work *k, lu_reading *readings, size_t count)
+{
+  static const lu_finding nothing = {.verdict = "unknown", .reason = "nothing was decoded in this job yet"};
+  lu_finding *f = NULL;
+  k->w.readings = readings;
+  k->w.reading_count = count;
+  lu_status bad = count ? lu_judge(k->w.s, readings, count, k->w.plain, NULL, &f) : LU_OK;
+  if (!bad && !f) {
+    f = LU_NEW(k->w.s->mem, lu_finding, 1);
+    if (!f)
+      return lu_fail(&k->w.s->err, LU_ERR_NOMEM, 0, 0, "no room");
+    *f = nothing;
+  }
+  if (!bad && !f->title && k->w.s->board && !k->w.plain)
+    f->title = k->w.s->board->title;
+  k->w.page.finding = f;
+  return bad;
+}
+
+static lu_status fill(work *k)
+{
+  lu_page_work *w = &k->w;
+  w->page.source = source_words(k);
+  w->page.owner = k->a->audience && !strcmp(k->a->audience, "owner");
+  lu_status bad = lu_page_fill_nets(w);
+  if (!bad)
+    bad = lu_page_fill_maps(w);
+  if (!bad && !w->page.owner)
+    bad = lu_page_fill_lines(w);
+  if (!bad && !w->page.owner)
+    bad = lu_page_fill_pictures(w);
+  if (!bad)
+    bad = k->bench ? lu_page_fill_job(w, k->bench) : lu_page_fill_tasks(w);
+  return bad;
+}
+
+static lu_status write_page(work *k)
+{
+  char *text = NULL;
+  size_t len = 0;
+  lu_err *err = &k->w.s->err;
+  FILE *f = open_memstream(&text, &len);
+  bool ok = f && lu_report_html(f, &k->w.page);
+  ok = f && fclose(f) == 0 && ok;
+  lu_status bad = ok ? lu_file_write(k->a->output, text, len, err) : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the page");
+  free(text);
+  return bad ? lu_fail_source(err, bad, k->a->output) : LU_OK;
+}
+
+/* The map of the reading with the most wrong bits. */
+static lu_status write_png(work *k)
+{
+  lu_session *s = k->w.s;
+  const lu_fail_map *worst = NULL;
+  for (size_t i = 0; i < k->w.page.reading_count; i++) {
+    const lu_fail_map *m = k->w.page.readings[i].map;
+    if (!worst || m->wrong_bits > worst->wrong_bits)
+      worst = m;
+  }
+  const unsigned char *at;
+  size_t len;
+  if (!worst)
+    return lu_fail(&s->err, LU_ERR_MISSING, 0, 0, "--png: nothing was read yet, there is no map");
+  lu_status bad = lu_fail_map_png(worst, s->mem, &at, &len, &s->err);
+  return bad ? bad : lu_fail_source(&s->err, lu_file_write(k->a->png, at, len, &s->err), k->a->png);
+}
+
+static lu_status make(work *k)
+{
+  lu_reading *readings = NULL;
+  size_t count = 0;
+  const args *a = k->a;
+  bool job = !a->run && a->operands.count == 1 && is_job(a->operands.at[0]);
+  lu_err *err = &k->w.s->err;
+  if (job && (a->board || a->reading.block || a->reading.expect || a->reading.wrote || a->reading.log))
+    return lu_fail(err, LU_ERR_USAGE, 0, 0, "%.100s is a job and says itself what was read; leave out the options of dumps", a->operands.at[0]);
+  lu_status bad = job ? read_job(k, &readings, &count) : read_dumps(k, &readings, &count);
+  if (!bad)
+    bad = judge(k, readings, count);
+  if (!bad)
+    bad = fill(k);
+  if (!bad && a->png)
+    bad = write_png(k);
+  return bad || !a->output ? bad : write_page(k);
+}
+
+static const char *usage_fault(const args *a)
+{
+  if (!a->run && !a->operands.count && !a->reading.log)
+    return "expects a JOB, a DUMP, --log FILE or --run FILE";
+  if (a->run && (a->operands.count || a->reading.log))
+    return "--run lists all the readings; leave out dumps and --log";
+  if (a->reading.log && a->operands.count)
+    return "give either --log or a dump, not both";
+  if (a->run && !a->board)
+    return "--run needs --board";
+  if (a->reading.expect && a->reading.wrote)
+    return "give either --expect or --wrote, not both";
+  if (!a->output && !a->png)
+    return "expects -o FILE for the page, or --png FILE for the map alone";
+  return NULL;
+}
+
+static int report(lu_run *run, void *opaque)
+{
+  work k = {.a = opaque};
+  const char *wrong = usage_fault(k.a), *who = k.a->audience;
+  if (wrong)
+    return lu_say_usage(run, "report: %s", wrong);
+  if (who && strcmp(who, "bench") && strcmp(who, "owner"))
+    return lu_say_usage(run, "report: --for expects bench or owner, found '%.40s'", who);
+  k.w.s = lu_session_new(run);
+  if (!k.w.s)
+    return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
+  int code = make(&k) ? lu_say_error(run, &k.w.s->err) : LU_EXIT_CLEAN;
+  lu_bench_close(k.bench);
+  lu_session_end(k.w.s);
+  return code;
+}
+
+#define AT(field) offsetof(args, field)
+static const lu_option options[] = {
+    {"output", 'o', LU_OPT_TEXT, AT(output), 0, 0, "FILE", "where the page goes (- for standard output)"},
+    {"png", 0, LU_OPT_TEXT, AT(png), 0, 0, "FILE", "the fail map alone, as a picture"},
+    {"for", 'f', LU_OPT_TEXT, AT(audience), 0, 0, "WHOM", "bench (everything, default) or owner (one page)"},
+    {"board", 'b', LU_OPT_TEXT, AT(board), 0, 0, "FILE", "board file; a job has its own"},
+    {"block", 0, LU_OPT_TEXT, AT(reading.block), 0, 0, "NAME", "the memory block that was read"},
+    {"at", 0, LU_OPT_TEXT, AT(reading.at), 0, 0, "ADDR", "byte address where a raw dump starts"},
+    {"vantage", 0, LU_OPT_TEXT, AT(reading.vantage), 0, 0, "NAME", "read from there; chip:U3 = out of circuit"},
+    {"expect", 'e', LU_OPT_TEXT, AT(reading.expect), 0, 0, "WHAT", "known contents: a file or a pattern"},
+    {"wrote", 'w', LU_OPT_TEXT, AT(reading.wrote), 0, 0, "WHAT", "written through the same lines, then read"},
+    {"run", 0, LU_OPT_TEXT, AT(run), 0, 0, "FILE", "several readings of one fault state (YAML)"},
+    {"log", 0, LU_OPT_TEXT, AT(reading.log), 0, 0, "FILE", "failures that a memory test printed"},
+    {"signals", 's', LU_OPT_TEXT, AT(reading.signals), 0, 0, "FILE", "a capture's signals: what they mean (YAML)"},
+    {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
+    {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
+    {0},
+};
+
+static const char *const examples[] = {
+    "lineup report bench.job -o bench.html",
+    "lineup report bench.job --for owner -o owner.html",
+    "lineup report --board docs/demo/tide.yaml --run docs/demo/as-found.yaml -o page.html --png map.png",
+    NULL,
+};
+
+const lu_command lu_command_report = {
+    .name = "report",
+    .summary = "one page with everything, to look at, to print and to keep",
+    .usage = "[OPTION ...] -o FILE JOB|DUMP...",
+    .options = options,
+    .args_size = sizeof(args),
+    .operands_offset = AT(operands),
+    .least_operands = 0,
+    .most_operands = LU_TEXTS_MOST,
+    .examples = examples,
+    .run = report,
+};

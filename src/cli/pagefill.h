@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: MIT */
+#ifndef LU_CLI_PAGEFILL_H
+#define LU_CLI_PAGEFILL_H
+/* From readings, board and job to what the report page shows (report/html.h). One file fills one part, because the
+ * rooms below name different things alike. */
+#include "cli/readings.h"
+#include "report/html.h"
+
+typedef struct lu_page_work {
+  lu_session *s;
+  bool plain;                 /* no board file */
+  const lu_reading *readings;
+  size_t reading_count;
+  unsigned *net_number;       /* by board net: 1 + position in page.nets, 0 = not on the page */
+  size_t net_room;
+  lu_page page;
+} lu_page_work;
+
+/* The page's number of a board's net, given out at the first call. 0: LU_NONE, or memory is refused. */
+unsigned lu_page_net(lu_page_work *w, uint32_t net);
+/* Suspicion of a net by its name, 0..1. */
+double lu_page_suspicion(const lu_page_work *w, const char *net);
+
+/* Each returns LU_OK or fills s->err. page.finding must be set. */
+LU_MUST_USE lu_status lu_page_fill_nets(lu_page_work *w);
+LU_MUST_USE lu_status lu_page_fill_maps(lu_page_work *w);
+LU_MUST_USE lu_status lu_page_fill_lines(lu_page_work *w);
+LU_MUST_USE lu_status lu_page_fill_pictures(lu_page_work *w);
+LU_MUST_USE lu_status lu_page_fill_tasks(lu_page_work *w); /* without a job: what would settle the suspects */
+
+struct lu_bench;
+/* All readings of the job's newest fault state: those of every block that was read since the last repair (if none
+ * was: before it). *count = 0: none yet. */
+LU_MUST_USE lu_status lu_page_job_readings(struct lu_bench *b, lu_reading **out, size_t *count, bool *stale);
+/* History, worksheet, what the readings leave. */
+LU_MUST_USE lu_status lu_page_fill_job(lu_page_work *w, struct lu_bench *b);
+
+/* The map of one reading; *known: against known contents. False if memory is refused. */
+bool lu_page_map(lu_session *s, const lu_reading *r, lu_fail_map *out, bool *known);
+/* Each reading's map for the terminal. ERR_NOMEM. */
+LU_MUST_USE lu_status lu_page_print_maps(lu_session *s, const lu_reading *readings, size_t count);
+
+#endif

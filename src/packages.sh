@@ -71,10 +71,12 @@ lu_packages_missing() {
 lu_packages_install() {
   local missing as=() log status
   if ! command -v dpkg-query >/dev/null || ! command -v apt-get >/dev/null; then
-    echo "This system has no apt-get. lineup's packages, by their Debian names: $(lu_packages_of "$@" | xargs)" >&2
+    missing=$(lu_packages_of "$@")
+    echo "This system has no apt-get. lineup's packages, by their Debian names: ${missing//$'\n'/ }" >&2
     return 1
   fi
-  missing=$(lu_packages_missing "$@" | xargs)
+  missing=$(lu_packages_missing "$@")
+  missing=${missing//$'\n'/ }
   [[ -n $missing ]] || return 0
   if [[ $(id -u) != 0 ]]; then
     if ! command -v sudo >/dev/null; then

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
-# slow: simulates many faults or decodes many dumps
+# slow: decodes two dozen dumps
 # What commands print with --json, held against docs/schema by python3-jsonschema; and that the check sees a
 # wrong one.
 set -u

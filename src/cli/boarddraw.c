@@ -11,7 +11,7 @@ static bool take_edges(const lu_board *b, lu_arena *mem, lu_drawing *out)
   const lu_netlist *n = b->netlist;
   lu_drawn_line *list = LU_NEW(mem, lu_drawn_line, n->edge_count + 1);
   for (size_t i = 0; list && i < n->edge_count; i++)
-    list[i] = (lu_drawn_line){{n->edges[i].x1_mm, n->edges[i].y1_mm}, {n->edges[i].x2_mm, n->edges[i].y2_mm}, true};
+    list[i] = (lu_drawn_line){{n->edges[i].x1_mm, n->edges[i].y1_mm}, {n->edges[i].x2_mm, n->edges[i].y2_mm}, true, 0};
   out->edges = list;
   out->edge_count = n->edge_count;
   return list;
@@ -29,7 +29,8 @@ static bool take_tracks(const lu_board *b, const lu_draw_choice *what, lu_arena 
     for (uint32_t k = 0; k < w->piece_count; k++) {
       const lu_piece *q = &p->pieces[w->first_piece + k];
       const lu_point *x = &p->points[q->a], *y = &p->points[q->b];
-      list[out->track_count++] = (lu_drawn_line){{x->x_mm, x->y_mm}, {y->x_mm, y->y_mm}, q->given};
+      list[out->track_count++] = (lu_drawn_line){{x->x_mm, x->y_mm}, {y->x_mm, y->y_mm}, q->given,
+                                                        what->tags ? what->tags[what->nets[i]] : 0};
     }
   }
   out->tracks = list;
@@ -46,12 +47,13 @@ static bool take_pads(const lu_board *b, const lu_draw_choice *what, lu_arena *m
     const lu_point *q = &p->points[i];
     bool seen = q->through || q->layer == (what->solder_side ? p->solder_layer : 1);
     if (q->kind != LU_POINT_BEND && seen)
-      pads[out->pad_count++] = (lu_drawn_spot){{q->x_mm, q->y_mm}, q->kind == LU_POINT_PIN ? 0.6 : 0.35, NULL};
+      pads[out->pad_count++] = (lu_drawn_spot){{q->x_mm, q->y_mm}, q->kind == LU_POINT_PIN ? 0.6 : 0.35, NULL, 0};
   }
   for (size_t i = 0; i < what->pin_count; i++) {
     uint32_t point = p->pin_point[what->pins[i]];
     if (point != LU_NONE)
-      marks[out->mark_count++] = (lu_drawn_spot){{p->points[point].x_mm, p->points[point].y_mm}, 0, b->pins[what->pins[i]].name};
+      marks[out->mark_count++] = (lu_drawn_spot){{p->points[point].x_mm, p->points[point].y_mm}, 0, b->pins[what->pins[i]].name,
+                                                        what->tags && b->pins[what->pins[i]].net != LU_NONE ? what->tags[b->pins[what->pins[i]].net] : 0};
   }
   out->pads = pads;
   out->marks = marks;

@@ -11,6 +11,7 @@ typedef struct lu_draw_choice {
   bool solder_side;
   size_t net_count, pin_count;
   const uint32_t *nets, *pins;
+  const unsigned *tags; /* by board net, for pages that mark nets; NULL: none */
 } lu_draw_choice;
 bool lu_draw_board(const lu_board *b, const lu_draw_choice *what, lu_arena *mem, lu_drawing *out);
 

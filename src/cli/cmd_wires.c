@@ -383,7 +383,7 @@ static lu_status draw(work *w, const args *a)
                                x->from_pin == LU_NONE ? "via" : b->pins[x->from_pin].name,
                                x->to_pin == LU_NONE ? "via" : b->pins[x->to_pin].name, x->side != (solder ? LU_WIRE_SOLDER : LU_WIRE_COMPONENT)};
   }
-  lu_draw_choice what = {solder, w->count, pin_count, nets, pins};
+  lu_draw_choice what = {solder, w->count, pin_count, nets, pins, NULL};
   lu_drawing d;
   if (!lu_draw_board(b, &what, s->mem, &d))
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room for the drawing");

@@ -7,6 +7,7 @@
 #include <string.h>
 
 enum { LINES_MOST = 1024, DEPTH_MOST = 32 };
+static const double flagged_share = 0.01;
 
 typedef struct pen {
   lu_page_work *w;
@@ -63,8 +64,9 @@ static void put_net(pen *k, lu_page_line *l, uint32_t net)
   const char *name = k->b->nets[net].name, *fault = fault_of(k->w->page.finding, name);
   double p = lu_page_suspicion(k->w, name);
   lu_page_step *at = (lu_page_step *)(uintptr_t)l->steps;
-  at[l->step_count++] = (lu_page_step){.text = name, .net = lu_page_net(k->w, net), .suspicion = p};
-  l->suspect |= p > 0;
+  bool suspect = p >= flagged_share;
+  at[l->step_count++] = (lu_page_step){.text = name, .net = lu_page_net(k->w, net), .suspicion = suspect ? p : 0};
+  l->suspect |= suspect;
   if (fault)
     l->broken = fault;
 }
@@ -105,7 +107,8 @@ static bool take_line(pen *k, const lu_lines *t, const lu_line *l)
         put_pin(k, p, h->to);
     } else {
       const lu_part *x = &k->b->parts[h->part];
-      put_text(p, lu_arena_printf(k->w->s->mem, "through %s%s%s", x->ref, x->type ? " " : "", x->type ? x->type->name : ""));
+      bool typed = x->type && strcmp(x->type->name, x->ref); /* a custom part's type is called as itself */
+      put_text(p, lu_arena_printf(k->w->s->mem, "through %s%s%s", x->ref, typed ? " " : "", typed ? x->type->name : ""));
       put_pin(k, p, h->to);
     }
   }

@@ -51,7 +51,7 @@ static lu_status keep(lu_page_work *w, lu_page_picture *list, const char *title,
 static lu_status draw_side(lu_page_work *w, const marked *m, bool solder, lu_page_picture *list)
 {
   lu_drawing d;
-  lu_draw_choice what = {.solder_side = solder, .net_count = m->net_count, .pin_count = m->pin_count, .nets = m->nets, .pins = m->pins};
+  lu_draw_choice what = {.solder_side = solder, .net_count = m->net_count, .pin_count = m->pin_count, .nets = m->nets, .pins = m->pins, .tags = w->net_number};
   char *text = NULL;
   size_t len;
   FILE *f = lu_draw_board(w->s->board, &what, w->s->mem, &d) ? open_memstream(&text, &len) : NULL;

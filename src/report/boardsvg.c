@@ -42,9 +42,17 @@ static void xml(FILE *out, const char *text)
     }
 }
 
-static void line(const page *g, const double a[2], const double b[2], const char *style)
+static void tag(const page *g, unsigned n)
 {
-  fprintf(g->out, "<line x1=\"%.2f\" y1=\"%.2f\" x2=\"%.2f\" y2=\"%.2f\" %s/>\n", at_x(g, a[0]), at_y(g, a[1]), at_x(g, b[0]),
+  if (n)
+    fprintf(g->out, "data-n=\"%u\" ", n);
+}
+
+static void line(const page *g, const double a[2], const double b[2], const char *style, unsigned n)
+{
+  fputs("<line ", g->out);
+  tag(g, n);
+  fprintf(g->out, "x1=\"%.2f\" y1=\"%.2f\" x2=\"%.2f\" y2=\"%.2f\" %s/>\n", at_x(g, a[0]), at_y(g, a[1]), at_x(g, b[0]),
           at_y(g, b[1]), style);
 }
 
@@ -66,7 +74,7 @@ static void head(const page *g)
 static void outline(const page *g)
 {
   for (size_t i = 0; i < g->d->edge_count; i++)
-    line(g, g->d->edges[i].from_mm, g->d->edges[i].to_mm, "stroke=\"#000\" stroke-width=\"0.4\"");
+    line(g, g->d->edges[i].from_mm, g->d->edges[i].to_mm, "stroke=\"#000\" stroke-width=\"0.4\"", 0);
   if (!g->d->edge_count)
     fprintf(g->out, "<rect x=\"%.2f\" y=\"%.2f\" width=\"%.2f\" height=\"%.2f\" fill=\"none\" stroke=\"#999\" stroke-width=\"0.2\"/>\n",
             EDGE_MM - 3, EDGE_MM - 3, g->width - 2 * EDGE_MM + 6, g->height - 2 * EDGE_MM + 6);
@@ -116,14 +124,16 @@ static void tracks(const page *g)
 {
   for (size_t i = 0; i < g->d->track_count; i++)
     line(g, g->d->tracks[i].from_mm, g->d->tracks[i].to_mm,
-         g->d->tracks[i].sure ? "stroke=\"#27a\" stroke-width=\"0.3\"" : "stroke=\"#27a\" stroke-width=\"0.2\" stroke-dasharray=\"0.5 0.8\"");
+         g->d->tracks[i].sure ? "stroke=\"#27a\" stroke-width=\"0.3\"" : "stroke=\"#27a\" stroke-width=\"0.2\" stroke-dasharray=\"0.5 0.8\"", g->d->tracks[i].tag);
 }
 
 static void marks(const page *g)
 {
   for (size_t i = 0; i < g->d->mark_count; i++) {
     const lu_drawn_spot *q = &g->d->marks[i];
-    fprintf(g->out, "<rect x=\"%.2f\" y=\"%.2f\" width=\"2\" height=\"2\" fill=\"none\" stroke=\"#d00\" stroke-width=\"0.4\"><title>", at_x(g, q->at_mm[0]) - 1,
+    fputs("<rect ", g->out);
+    tag(g, q->tag);
+    fprintf(g->out, "x=\"%.2f\" y=\"%.2f\" width=\"2\" height=\"2\" fill=\"none\" stroke=\"#d00\" stroke-width=\"0.4\"><title>", at_x(g, q->at_mm[0]) - 1,
             at_y(g, q->at_mm[1]) - 1);
     xml(g->out, q->name);
     fputs("</title></rect>\n", g->out);
@@ -147,7 +157,8 @@ static void wires(const page *g)
     const lu_drawn_wire *w = &g->d->wires[i];
     line(g, w->from_mm, w->to_mm,
          w->over_top ? "stroke=\"#d00\" stroke-width=\"0.8\" stroke-linecap=\"round\" stroke-dasharray=\"2 1.2\""
-                     : "stroke=\"#d00\" stroke-width=\"0.8\" stroke-linecap=\"round\"");
+                     : "stroke=\"#d00\" stroke-width=\"0.8\" stroke-linecap=\"round\"",
+         0);
     wire_end(g, w->from_mm, w->from);
     wire_end(g, w->to_mm, w->to);
     double x = (at_x(g, w->from_mm[0]) + at_x(g, w->to_mm[0])) / 2, y = (at_y(g, w->from_mm[1]) + at_y(g, w->to_mm[1])) / 2;

@@ -12,11 +12,13 @@
 typedef struct lu_drawn_line {
   double from_mm[2], to_mm[2];
   bool sure;                  /* a track that the layout gives; else a guess, dotted */
+  unsigned tag;               /* of its net, written as data-n so that a page can mark it; 0 = none */
 } lu_drawn_line;
 
 typedef struct lu_drawn_spot {
   double at_mm[2], radius_mm;
   const char *name;           /* of a marked pin; NULL for pads */
+  unsigned tag;               /* as of a line */
 } lu_drawn_spot;
 
 typedef struct lu_drawn_part {

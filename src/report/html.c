@@ -589,7 +589,7 @@ static void events(const pen *w, const char *id, const char *title, const char *
     if (!shown++)
       open_table(w, title, kind ? heads : all);
     fprintf(w->out, "<tr><td class=\"n\">%" PRIu64 "</td><td>", e->id);
-    text(w, e->at);
+    tagged(w, "time", e->at);
     raw(w, "</td><td>");
     if (!kind) {
       text(w, e->kind);
@@ -651,6 +651,7 @@ static void head(const pen *w)
          "'sha256-" LU_HTML_SCRIPT_SHA256 "'; base-uri 'none'; form-action 'none'\">\n"
          "<meta name=\"generator\" content=\"lineup " LU_VERSION "\">\n<style>\n");
   raw(w, lu_html_style);
+  raw(w, lu_html_print_style);
   raw(w, "</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#main\">To the verdict</a>\n<header><h1>");
   page_title(w);
   raw(w, "</h1>\n<p class=\"soft\">From ");

@@ -21,7 +21,8 @@ const char lu_html_style[] =
     "table{border-collapse:collapse;width:100%;font-size:.95rem}caption{text-align:left;color:var(--soft);padding:.2rem 0}\n"
     "th,td{text-align:left;vertical-align:top;padding:.3rem .6rem;border-bottom:1px solid var(--rule)}"
     "thead th{border-bottom:2px solid var(--rule)}th,td{overflow-wrap:break-word}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}.share .n{white-space:nowrap}"
-    "ul.run{list-style:none;display:flex;flex-wrap:wrap;gap:.2rem .9rem;padding:0}\n"
+    "section[aria-labelledby=suspects] td:nth-child(5){width:30%}section[aria-labelledby=suspects] td:nth-child(6){width:22%}"
+    "time{white-space:nowrap}ul.run{list-style:none;display:flex;flex-wrap:wrap;gap:.2rem .9rem;padding:0}\n"
     "code,.n,.net,.pin{font-family:'DejaVu Sans Mono','Liberation Mono',Consolas,monospace;font-size:.92em}\n"
     "th .net,th.pin{overflow-wrap:break-word}.net{font-weight:bold;padding:0 .15em;border-radius:.2em}.on{background:var(--mark);color:var(--markink);"
     "outline:2px solid var(--strong)}\n"
@@ -36,16 +37,19 @@ const char lu_html_style[] =
     ".key{list-style:none;padding:0;margin:0}.key svg{width:1.2em;height:1.2em;vertical-align:-.25em;margin-right:.4em}"
     ".key rect{stroke:#555}\n"
     ".draw{background:#fff;color:#000;border:1px solid var(--rule);padding:.3rem;overflow-x:auto}.draw svg{max-width:100%;height:auto}"
+    "svg .on{outline:none;stroke:#b00090;stroke-width:1.2}"
     ".pair{display:flex;flex-wrap:wrap;gap:1rem}.pair figure{flex:1 1 20rem;min-width:0}\n"
     ".box{display:inline-block;width:1em;height:1em;border:1.5px solid currentColor;vertical-align:-.12em;margin-right:.3em}"
     ".line{display:inline-block;width:6em;border-bottom:1.5px solid currentColor;height:1em}"
     ".opt{display:inline-block;margin-right:1em;white-space:nowrap}\n"
     "s{text-decoration-thickness:2px}\n"
-    "@media(max-width:40rem){body{padding:.6rem}th,td{padding:.25rem .35rem}}\n"
+    "@media(max-width:40rem){body{padding:.6rem}th,td{padding:.25rem .35rem}}\n";
+
+const char lu_html_print_style[] =
     "@page{margin:14mm 13mm}\n"
     "@media print{:root{--ground:#fff;--raised:#fff;--ink:#000;--soft:#333;--rule:#999;--strong:#000;--bar:#444;--warn:#000}"
     "body{max-width:none;padding:0;font-size:9.5pt}nav,.skip{display:none}h2,h3{break-after:avoid}"
-    "tr,figure,.verdict{break-inside:avoid}thead{display:table-header-group}a{text-decoration:none}.wide,.draw{overflow:visible}"
+    ".share{min-width:6rem}.share svg{min-width:2rem}th,td{padding:.15rem .35rem}tr,figure,.verdict{break-inside:avoid}thead{display:table-header-group}a{text-decoration:none}.wide,.draw{overflow:visible}"
     ".on{outline:none;background:none}.draw svg{max-height:200mm}"
     "img,.key rect,.share rect{print-color-adjust:exact;-webkit-print-color-adjust:exact}}\n";
 

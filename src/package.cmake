@@ -30,7 +30,7 @@ set(CPACK_DEBIAN_FILE_NAME DEB-DEFAULT)
 set(CPACK_DEBIAN_PACKAGE_SECTION electronics)
 set(CPACK_DEBIAN_PACKAGE_SHLIBDEPS ON)
 # These are loaded by the program when a link or a job is opened or a picture written, so shlibdeps cannot see them.
-set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "libserialport0, libftdi1-2, libsqlite3-0, libpng16-16")
+set(CPACK_DEBIAN_PACKAGE_RECOMMENDS "libserialport0, libftdi1-2, libsqlite3-0, libpng16-16, libpng16-16")
 set(CPACK_INSTALL_DEFAULT_DIRECTORY_PERMISSIONS
   OWNER_READ OWNER_WRITE OWNER_EXECUTE GROUP_READ GROUP_EXECUTE WORLD_READ WORLD_EXECUTE)
 include(CPack)

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 # The Debian 12 packages that the project uses, in one place; sourced by src/quickstart and tests/run.
 # Each row: kind, package, what it is for. Kinds: build (needed), link (optional at build time, without it
-# a kind of link or the job's store is not in the program), test (tests/run cannot do without), check (without it some tests are
+# a kind of link, the job's store or pictures are not in the program), test (tests/run cannot do without), check (without it some tests are
 # skipped and say so).
 
 lu_packages='
@@ -15,6 +15,7 @@ build libjansson-dev    JSON
 link  libserialport-dev serial ports
 link  libftdi1-dev      FTDI chips
 link  libsqlite3-dev    jobs
+link  libpng-dev        pictures
 test  git               scratch copies of the tree
 test  libcmocka-dev     unit tests
 test  clang             the second compiler, with sanitizers
@@ -25,6 +26,8 @@ check python3-yaml      board files read by another program
 check python3-networkx  spanning trees and wires by another program
 check python3-scipy     the same
 check python3-jsonschema JSON against docs/schema
+check python3-networkx  spanning trees by another program
+check python3-scipy     the same
 check iverilog          electrical models of boards
 check gtkwave           vcd2fst and fst2vcd
 check yosys             netlists by another program

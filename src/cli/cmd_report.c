@@ -56,9 +56,8 @@ static lu_status read_dumps(work *k, lu_reading **readings, size_t *count)
   return k->a->run ? lu_readings_of_run(s, k->a->run, readings, count) : lu_readings_of_args(s, &k->a->reading, &k->a->operands, readings);
 }
 
-static lu_status read_job(work *k, lu_reading **readings, size_t *count)
+static lu_status read_job(work *k, lu_page_state *st)
 {
-  bool stale;
   lu_status bad = lu_bench_open(k->w.s, k->a->operands.at[0], LU_JOB_READ, &k->bench);
   if (bad)
     return bad;
@@ -66,19 +65,19 @@ static lu_status read_job(work *k, lu_reading **readings, size_t *count)
   if (!k->w.plain)
     bad = lu_bench_board(k->bench);
   if (!bad)
-    bad = lu_page_job_readings(k->bench, readings, count, &stale);
-  if (!bad && stale)
+    bad = lu_page_job_state(k->bench, st);
+  if (!bad && st->stale)
     k->w.page.stale = "The board was repaired after it was last read: read it again before you trust this page.";
   return bad;
 }
 
-static lu_status judge(work *k, lu_reading *readings, size_t count)
+static lu_status judge(work *k, const lu_page_state *st)
 {
   static const lu_finding nothing = {.verdict = "unknown", .reason = "nothing was decoded in this job yet"};
-  lu_finding *f = NULL;
-  k->w.readings = readings;
-  k->w.reading_count = count;
-  lu_status bad = count ? lu_judge(k->w.s, readings, count, k->w.plain, NULL, &f) : LU_OK;
+  lu_finding *f = st->recorded;
+  k->w.readings = st->readings;
+  k->w.reading_count = st->count;
+  lu_status bad = st->count && !f ? lu_judge(k->w.s, st->readings, st->count, k->w.plain, NULL, &f) : LU_OK;
   if (!bad && !f) {
     f = LU_NEW(k->w.s->mem, lu_finding, 1);
     if (!f)
@@ -87,6 +86,8 @@ static lu_status judge(work *k, lu_reading *readings, size_t count)
   }
   if (!bad && !f->title && k->w.s->board && !k->w.plain)
     f->title = k->w.s->board->title;
+  if (!bad && !f->block && st->count == 1 && !k->w.plain)
+    f->block = st->readings[0].name;
   k->w.page.finding = f;
   return bad;
 }
@@ -141,16 +142,15 @@ static lu_status write_png(work *k)
 
 static lu_status make(work *k)
 {
-  lu_reading *readings = NULL;
-  size_t count = 0;
+  lu_page_state st = {.count = 0};
   const args *a = k->a;
   bool job = !a->run && a->operands.count == 1 && is_job(a->operands.at[0]);
   lu_err *err = &k->w.s->err;
   if (job && (a->board || a->reading.block || a->reading.expect || a->reading.wrote || a->reading.log))
     return lu_fail(err, LU_ERR_USAGE, 0, 0, "%.100s is a job and says itself what was read; leave out the options of dumps", a->operands.at[0]);
-  lu_status bad = job ? read_job(k, &readings, &count) : read_dumps(k, &readings, &count);
+  lu_status bad = job ? read_job(k, &st) : read_dumps(k, &st.readings, &st.count);
   if (!bad)
-    bad = judge(k, readings, count);
+    bad = judge(k, &st);
   if (!bad)
     bad = fill(k);
   if (!bad && a->png)

@@ -29,9 +29,18 @@ LU_MUST_USE lu_status lu_page_fill_pictures(lu_page_work *w);
 LU_MUST_USE lu_status lu_page_fill_tasks(lu_page_work *w); /* without a job: what would settle the suspects */
 
 struct lu_bench;
-/* All readings of the job's newest fault state: those of every block that was read since the last repair (if none
- * was: before it). *count = 0: none yet. */
-LU_MUST_USE lu_status lu_page_job_readings(struct lu_bench *b, lu_reading **out, size_t *count, bool *stale);
+struct json_t;
+/* A recorded finding (what decode --json prints) as values, in mem. NULL: memory is refused, or it is none. */
+lu_finding *lu_page_finding(const struct json_t *recorded, lu_arena *mem);
+
+/* The job's newest fault state. */
+typedef struct lu_page_state {
+  lu_reading *readings;  /* of every block that was read since the last repair (if none was: before it) */
+  size_t count;          /* 0: nothing was decoded yet */
+  lu_finding *recorded;  /* the result's, when one result covers all of them; NULL: judge the readings together */
+  bool stale;            /* repaired since */
+} lu_page_state;
+LU_MUST_USE lu_status lu_page_job_state(struct lu_bench *b, lu_page_state *out);
 /* History, worksheet, what the readings leave. */
 LU_MUST_USE lu_status lu_page_fill_job(lu_page_work *w, struct lu_bench *b);
 

@@ -45,8 +45,9 @@ static lu_status read_entry(lu_bench *b, const lu_job_entry *dump, lu_reading **
   return value[8] ? lu_readings_of_run(s, value[8], out, count) : lu_readings_of_args(s, &r, t, out);
 }
 
-/* Dump entries behind the results that count, newest first: of each set of blocks the newest. */
-static size_t dumps_that_count(const lu_bench *b, uint64_t from, uint64_t to, const lu_job_entry **list)
+/* Dump entries behind the results that count, newest first: of each set of blocks the newest. *recorded: the
+ * finding of the only one. */
+static size_t dumps_that_count(const lu_bench *b, uint64_t from, uint64_t to, const lu_job_entry **list, lu_finding **recorded)
 {
   json_t *covered = json_object();
   size_t count = 0;
@@ -65,8 +66,10 @@ static size_t dumps_that_count(const lu_bench *b, uint64_t from, uint64_t to, co
       if (json_string_value(json_array_get(blocks, i)))
         json_object_set_new(covered, json_string_value(json_array_get(blocks, i)), json_true());
     const lu_job_entry *dump = lu_bench_entry(b, (uint64_t)json_integer_value(json_object_get(body, "of")));
-    if (fresh && dump)
+    if (fresh && dump) {
       list[count++] = dump;
+      *recorded = count == 1 ? lu_page_finding(json_object_get(body, "finding"), b->s->mem) : NULL;
+    }
     json_decref(body);
   }
   json_decref(covered);
@@ -81,30 +84,29 @@ static uint64_t last_repair(const lu_bench *b)
   return 0;
 }
 
-lu_status lu_page_job_readings(lu_bench *b, lu_reading **out, size_t *count, bool *stale)
+lu_status lu_page_job_state(lu_bench *b, lu_page_state *out)
 {
   const lu_job_entry *dumps[RESULTS_MOST];
   uint64_t repair = last_repair(b);
-  size_t n = dumps_that_count(b, repair, b->count, dumps);
-  *stale = !n && repair;
-  if (*stale)
-    n = dumps_that_count(b, 0, repair, dumps);
+  *out = (lu_page_state){0};
+  size_t n = dumps_that_count(b, repair, b->count, dumps, &out->recorded);
+  out->stale = !n && repair;
+  if (out->stale)
+    n = dumps_that_count(b, 0, repair, dumps, &out->recorded);
   if (n > 1 && !lu_bench_board_name(b))
     n = 1; /* without a board nothing ties two readings together */
-  lu_reading *all = LU_NEW(b->s->mem, lu_reading, READINGS_MOST);
-  if (!all)
+  out->readings = LU_NEW(b->s->mem, lu_reading, READINGS_MOST);
+  if (!out->readings)
     return no_room(b->s);
-  *count = 0;
   for (size_t i = n; i-- > 0;) {
     lu_reading *some;
     size_t got;
     lu_status bad = read_entry(b, dumps[i], &some, &got);
     if (bad)
       return bad;
-    for (size_t k = 0; k < got && *count < READINGS_MOST; k++)
-      all[(*count)++] = some[k];
+    for (size_t k = 0; k < got && out->count < READINGS_MOST; k++)
+      out->readings[out->count++] = some[k];
   }
-  *out = all;
   return LU_OK;
 }
 

@@ -153,8 +153,11 @@ static void verdict(const pen *w)
     raw(w, "</p>\n");
   }
   fprintf(w->out, "<p>%" PRIu64 " words of %u bits were read%s", f->words, f->width, f->passes > 1 ? " in several passes" : "");
-  if (f->wrong_words)
-    fprintf(w->out, "; %" PRIu64 " of them are not what they should be", f->wrong_words);
+  uint64_t wrong = 0;
+  for (size_t i = 0; i < w->p->reading_count; i++)
+    wrong += w->p->readings[i].known ? w->p->readings[i].map->wrong_words : 0;
+  if (wrong)
+    fprintf(w->out, "; %" PRIu64 " of them are not what they should be", wrong);
   raw(w, ".");
   if (f->unsteady_bits)
     fprintf(w->out, " %" PRIu64 " bits differ from pass to pass.", f->unsteady_bits);

@@ -26,7 +26,7 @@ const char lu_html_style[] =
     "code,.n,.net,.pin{font-family:'DejaVu Sans Mono','Liberation Mono',Consolas,monospace;font-size:.92em}\n"
     "th .net,th.pin{overflow-wrap:break-word}.net{font-weight:bold;padding:0 .15em;border-radius:.2em}.on{background:var(--mark);color:var(--markink);"
     "outline:2px solid var(--strong)}\n"
-    ".share{display:flex;align-items:center;gap:.5rem;min-width:9rem}.share svg{flex:1 1 5rem;height:.8rem;min-width:4rem}"
+    ".share{display:flex;align-items:center;gap:.5rem;min-width:6rem}.share svg{flex:1 1 3rem;height:.8rem;min-width:2rem;max-width:8rem}"
     ".share rect.t{fill:none;stroke:var(--soft)}.share rect.b{fill:var(--bar)}\n"
     "ol.way{list-style:none;display:flex;flex-wrap:wrap;gap:.1rem .5rem;margin:0;padding:0}"
     "ol.way li+li::before{content:'\\2192\\a0';color:var(--soft)}\n"
@@ -49,7 +49,7 @@ const char lu_html_print_style[] =
     "@page{margin:14mm 13mm}\n"
     "@media print{:root{--ground:#fff;--raised:#fff;--ink:#000;--soft:#333;--rule:#999;--strong:#000;--bar:#444;--warn:#000}"
     "body{max-width:none;padding:0;font-size:9.5pt}nav,.skip{display:none}h2,h3{break-after:avoid}"
-    ".share{min-width:6rem}.share svg{min-width:2rem}th,td{padding:.15rem .35rem}tr,figure,.verdict{break-inside:avoid}thead{display:table-header-group}a{text-decoration:none}.wide,.draw{overflow:visible}"
+    ".share svg{max-width:3rem}th,td{padding:.15rem .35rem}tr,figure,.verdict{break-inside:avoid}thead{display:table-header-group}a{text-decoration:none}.wide,.draw{overflow:visible}"
     ".on{outline:none;background:none}.draw svg{max-height:200mm}"
     "img,.key rect,.share rect{print-color-adjust:exact;-webkit-print-color-adjust:exact}}\n";
 

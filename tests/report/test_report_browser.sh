@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
+# slow: it starts a browser six times.
 # The report page in headless Chromium, opened from file://: a net marked by focus and by hovering, narrow and wide
 # windows, scripts off, printed to PDF. Skipped where there is no Chromium.
 set -u

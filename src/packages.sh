@@ -23,8 +23,6 @@ test  libclang-rt-14-dev run-time libraries of clang: sanitizers, libFuzzer
 test  ccache            the second build of the same file is free
 test  python3           scripts of the tests
 check python3-yaml      board files read by another program
-check python3-networkx  spanning trees and wires by another program
-check python3-scipy     the same
 check python3-jsonschema JSON against docs/schema
 check python3-networkx  spanning trees by another program
 check python3-scipy     the same

@@ -4,6 +4,7 @@
 #include "base/yaml.h"
 #include "cli/capturereading.h"
 #include "cli/logreading.h"
+#include "cli/misread.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -46,6 +47,7 @@ static lu_status merge_passes(lu_session *s, lu_reading *r)
 {
   const lu_words *p = r->passes;
   r->evidence.got = p[0];
+  r->unsteady_bits = 0;
   if (r->pass_count < 2)
     return LU_OK;
   size_t n = p[0].count;
@@ -252,6 +254,14 @@ static lu_status add_contents(lu_session *s, const char *expect, const char *wro
   return what ? lu_session_contents(s, what, r->evidence.network, &r->evidence.got, &r->evidence.known) : LU_OK;
 }
 
+/* A dump that was read the wrong way round is no fault of the board. */
+static lu_status mend_misread(lu_session *s, lu_reading *r)
+{
+  bool turned;
+  lu_status bad = lu_misread_mend(s, r, &turned);
+  return bad || !turned ? bad : merge_passes(s, r);
+}
+
 static lu_status one_reading(lu_session *s, const lu_reading_args *a, const lu_texts *dumps, lu_network *n, lu_reading *r)
 {
   uint64_t at;
@@ -266,12 +276,15 @@ static lu_status one_reading(lu_session *s, const lu_reading_args *a, const lu_t
   if (!bad && chip_operand(s, dumps->at[0], ref, sizeof ref)) {
     bad = read_chips(s, dumps, r);
     r->evidence.got = r->passes ? r->passes[0] : (lu_words){0};
-  } else if (!bad) {
-    bad = read_passes(s, dumps, &shape, at, r);
-    if (!bad)
-      bad = merge_passes(s, r);
+    return bad ? bad : add_contents(s, a->expect, a->wrote, r);
   }
-  return bad ? bad : add_contents(s, a->expect, a->wrote, r);
+  if (!bad)
+    bad = read_passes(s, dumps, &shape, at, r);
+  if (!bad)
+    bad = merge_passes(s, r);
+  if (!bad)
+    bad = add_contents(s, a->expect, a->wrote, r);
+  return bad ? bad : mend_misread(s, r);
 }
 
 lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_texts *dumps, lu_reading **out)

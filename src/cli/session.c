@@ -218,14 +218,59 @@ lu_status lu_session_words(lu_session *s, const char *path, const lu_block_shape
   return bad ? lu_fail_source(&s->err, bad, path) : LU_OK;
 }
 
-/* How many words of a spread sample agree. */
-static size_t agreement(const lu_contents *c, unsigned variant, const lu_network *n, unsigned bytes, const lu_words *got)
+/* Every how many words the samples below look: odd, so that every address bit takes part. */
+static size_t spread(const lu_words *got)
 {
-  size_t same = 0, step = got->count > 4096 ? got->count / 4096 : 1;
-  step |= 1; /* odd, so that every address bit takes part */
-  for (size_t i = 0; i < got->count; i += step)
-    same += lu_word_held(got, i) && lu_word(got, i) == lu_contents_word(c, variant, n->data_bits, n->base_word, bytes, i);
+  return (got->count > 4096 ? got->count / 4096 : 1) | 1;
+}
+
+/* The data bits that read the same in every word of the sample: a fault may hold them, so they cannot tell how a
+   pattern counts. */
+static uint64_t constant_bits(const lu_words *got)
+{
+  uint64_t ones = ~UINT64_C(0), zeros = ~UINT64_C(0);
+  for (size_t i = 0, step = spread(got); i < got->count; i += step)
+    if (lu_word_held(got, i)) {
+      ones &= lu_word(got, i);
+      zeros &= ~lu_word(got, i);
+    }
+  return ones | zeros;
+}
+
+/* How many words of a spread sample agree, apart from the bits of `but`. */
+static size_t agreement(const lu_contents *c, unsigned variant, const lu_network *n, unsigned bytes, const lu_words *got, uint64_t but)
+{
+  size_t same = 0;
+  for (size_t i = 0, step = spread(got); i < got->count; i += step)
+    same += lu_word_held(got, i) &&
+            !((lu_word(got, i) ^ lu_contents_word(c, variant, n->data_bits, n->base_word, bytes, i)) & ~but);
   return same;
+}
+
+/* The reading of a name that fits best. An earlier one is the more usual; a handful of words is chance. */
+static unsigned best_variant(const lu_contents *c, const lu_network *n, unsigned bytes, const lu_words *got, uint64_t but)
+{
+  unsigned best = 0;
+  size_t most = 0;
+  for (unsigned v = 0; v < c->variant_count; v++) {
+    size_t same = agreement(c, v, n, bytes, got, but);
+    if (same > most + most / 3 && (!v || same > got->count / 100 || same > 128)) {
+      most = same;
+      best = v;
+    }
+  }
+  return best;
+}
+
+/* Says what another reading of the name would make of the dump. */
+static void note_variant(lu_session *s, const lu_contents *c, unsigned taken, unsigned plain)
+{
+  if (plain != taken)
+    lu_session_note(s, lu_arena_printf(s->mem, "pattern %s was taken as: %s; taken as: %s, the bits that never change would be right, too "
+                                               "(give what was written as a file to settle it)",
+                                       c->name, c->variants[taken], c->variants[plain]));
+  else if (taken)
+    lu_session_note(s, lu_arena_printf(s->mem, "pattern %s was taken as: %s", c->name, c->variants[taken]));
 }
 
 static lu_status named_contents(lu_session *s, const char *name, const lu_network *n, const lu_words *got, lu_words *out)
@@ -236,22 +281,14 @@ static lu_status named_contents(lu_session *s, const char *name, const lu_networ
     lu_fail(&s->err, bad, 0, 0, "'%s' is neither a file nor a pattern: %.120s", name, lu_arena_printf(s->mem, "%s", s->err.message));
     return bad;
   }
-  unsigned bytes = n->board->vantages[n->vantage].bytes, best = 0;
-  size_t most = 0;
-  for (unsigned v = 0; got && v < c->variant_count; v++) {
-    size_t same = agreement(c, v, n, bytes, got);
-    /* an earlier reading of the name is the more usual one; a handful of words is chance */
-    if (same > most + most / 3 && (!v || same > got->count / 100 || same > 128)) {
-      most = same;
-      best = v;
-    }
-  }
+  unsigned bytes = n->board->vantages[n->vantage].bytes;
+  unsigned best = got ? best_variant(c, n, bytes, got, constant_bits(got)) : 0;
+  unsigned plain = got ? best_variant(c, n, bytes, got, 0) : 0;
   void *at = lu_arena_big(s->mem, (size_t)n->words * bytes);
   if (!at)
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room for the pattern's contents");
   lu_contents_fill(c, best, n->data_bits, n->base_word, bytes, 0, (size_t)n->words, at);
-  if (best)
-    lu_session_note(s, lu_arena_printf(s->mem, "pattern %s was taken as: %s", c->name, c->variants[best]));
+  note_variant(s, c, best, plain);
   *out = (lu_words){.base = n->base_word,
                     .count = (size_t)n->words,
                     .width = n->data_bits,

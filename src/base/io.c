@@ -77,8 +77,10 @@ lu_status lu_file_open(const char *path, size_t max, lu_file *out, lu_err *err)
                                (long long)st.st_size, max),
                        path);
   } else {
+    /* Not populated: faults bring 64 KiB each, and in passing over the bytes they cost less than all
+     * pages in advance (measured with 256 MiB: 0.85 of the time). */
     size_t len = (size_t)st.st_size;
-    void *p = mmap(NULL, len, PROT_READ, MAP_PRIVATE | MAP_POPULATE, fd, 0);
+    void *p = mmap(NULL, len, PROT_READ, MAP_PRIVATE, fd, 0);
     if (p == MAP_FAILED)
       s = slurp(fd, path, max, out, err);
     else

@@ -120,12 +120,17 @@ static void fold_some(void *state, const void *a, const void *b, size_t count, u
   run->k->fold_add(&run->s, a, count, bytes);
 }
 
+static void fold_start(fold_run *run, const lu_kernels *k, unsigned bytes)
+{
+  memset(run, 0, sizeof *run);
+  run->k = k;
+  run->s.out.all_and = word_ones(bytes);
+}
+
 void lu_fold_words(const lu_kernels *k, const lu_array *a, lu_fold *out)
 {
   fold_run run;
-  memset(&run, 0, sizeof run);
-  run.k = k;
-  run.s.out.all_and = word_ones(a->bytes);
+  fold_start(&run, k, a->bytes);
   each_held(a, NULL, fold_some, &run);
   k->fold_end(&run.s, a->bytes);
   *out = run.s.out;
@@ -161,6 +166,43 @@ void lu_diff_words(const lu_kernels *k, const lu_array *a, const lu_array *b, lu
       if (is_held(a, out->first) && is_held(b, out->first) &&
           word_at(a->at, out->first, a->bytes) != word_at(b->at, out->first, b->bytes))
         break;
+}
+
+/* b's words are a's with the set bits added and the cleared ones taken away. */
+static void fold_moved(const lu_fold *a, const lu_diff *d, unsigned bytes, lu_fold *b)
+{
+  *b = (lu_fold){.words = a->words};
+  for (unsigned i = 0; i < 8 * bytes; i++) {
+    b->ones[i] = a->ones[i] + d->set[i] - d->cleared[i];
+    b->all_or |= (uint64_t)(b->ones[i] != 0) << i;
+    b->all_and |= (uint64_t)(b->ones[i] == b->words) << i;
+  }
+}
+
+void lu_fold_diff_words(const lu_kernels *k, const lu_array *a, const lu_array *b, lu_fold *of_a,
+                        lu_fold *of_b, lu_diff *out)
+{
+  const size_t piece = 65536 / a->bytes; /* both still lie in the cache for the fold */
+  if (a->held || b->held) {
+    lu_fold_words(k, a, of_a);
+    lu_fold_words(k, b, of_b);
+    lu_diff_words(k, a, b, out);
+    return;
+  }
+  diff_run diff;
+  fold_run fold;
+  diff_start(&diff, k);
+  fold_start(&fold, k, a->bytes);
+  for (size_t at = 0; at < a->count; at += piece) {
+    const size_t n = a->count - at < piece ? a->count - at : piece;
+    k->diff_add(&diff.s, at_word(a, at), at_word(b, at), n, a->bytes);
+    k->fold_add(&fold.s, at_word(a, at), n, a->bytes);
+  }
+  k->diff_end(&diff.s, a->bytes);
+  k->fold_end(&fold.s, a->bytes);
+  *out = diff.s.out;
+  *of_a = fold.s.out;
+  fold_moved(of_a, out, a->bytes, of_b);
 }
 
 bool lu_words_equal(const lu_kernels *k, const lu_array *a, const lu_array *b)

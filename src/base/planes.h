@@ -65,6 +65,11 @@ typedef struct lu_diff {
 /* Cost: one pass over both at memory speed; equal stretches cost only the reading. */
 void lu_diff_words(const lu_kernels *k, const lu_array *a, const lu_array *b, lu_diff *out);
 
+/* All three at once: *of_a and *of_b as lu_fold_words, *out as lu_diff_words. Without gaps the cost is
+ * that of lu_diff_words alone, since b's fold follows from a's and the differences. */
+void lu_fold_diff_words(const lu_kernels *k, const lu_array *a, const lu_array *b, lu_fold *of_a,
+                        lu_fold *of_b, lu_diff *out);
+
 /* True if no counted word differs. Stops at the first difference. */
 bool lu_words_equal(const lu_kernels *k, const lu_array *a, const lu_array *b);
 

@@ -332,15 +332,16 @@ static lu_status find_constant(lu_finder *f, bool *found)
 
 static lu_status measure(lu_finder *f)
 {
-  lu_fold_words(f->k, &f->o, &f->fo);
+  if (f->known)
+    lu_fold_diff_words(f->k, &f->e, &f->o, &f->fe, &f->fo, &f->d);
+  else
+    lu_fold_words(f->k, &f->o, &f->fo);
   f->constant = ~(f->fo.all_and ^ f->fo.all_or) & f->all;
   if (!f->fo.words)
     f->constant = f->all;
   f->out->words = f->fo.words;
   if (!f->known)
     return LU_OK;
-  lu_fold_words(f->k, &f->e, &f->fe);
-  lu_diff_words(f->k, &f->e, &f->o, &f->d);
   f->out->wrong_words = f->d.differ;
   f->out->wrong_bits = f->d.mask;
   memcpy(f->out->set, f->d.set, sizeof f->out->set);

@@ -37,23 +37,34 @@ static void keep_area(area *best, area new)
     }
 }
 
+/* The value of the piece of words that starts at i if it is blank. */
+static bool blank_piece(const lu_array *a, uint64_t all, size_t i, uint64_t *value)
+{
+  const size_t n = a->count - i < PIECE ? a->count - i : PIECE;
+  *value = lu_finder_word(a, i);
+  return (*value == all || *value == 0) && is_flat(a, i, n) && all_held(a, i, n);
+}
+
+/* Areas of at least `least` words are made of whole pieces, so one piece in least / PIECE is enough
+ * to hit each of them; from there it is followed both ways. */
 static void flat_areas(const lu_array *a, uint64_t all, size_t least, area *best)
 {
-  area now = {0, 0, 0};
-  for (size_t i = 0; i < a->count; i += PIECE) {
-    const size_t n = a->count - i < PIECE ? a->count - i : PIECE;
-    const uint64_t value = lu_finder_word(a, i);
-    const bool flat = (value == all || value == 0) && is_flat(a, i, n) && all_held(a, i, n);
-    if (flat && now.count && now.value == value) {
-      now.count += n;
+  const size_t step = least / PIECE * PIECE;
+  uint64_t value, other;
+  size_t done = 0; /* up to here no area reaches further back */
+  for (size_t i = 0; i < a->count; i = i < done ? (done + step - 1) / step * step : i + step) {
+    if (!blank_piece(a, all, i, &value))
       continue;
-    }
-    if (now.count >= least)
-      keep_area(best, now);
-    now = flat ? (area){i, n, value} : (area){0, 0, 0};
+    size_t from = i, end = i + PIECE;
+    while (from > done && blank_piece(a, all, from - PIECE, &other) && other == value)
+      from -= PIECE;
+    while (end < a->count && blank_piece(a, all, end, &other) && other == value)
+      end += PIECE;
+    done = end;
+    end = end < a->count ? end : a->count;
+    if (end - from >= least)
+      keep_area(best, (area){from, end - from, value});
   }
-  if (now.count >= least)
-    keep_area(best, now);
 }
 
 /* Words of the area that should be something else. */

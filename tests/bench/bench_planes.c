@@ -250,7 +250,7 @@ static bool map(const char *path, lu_array *a)
   int fd = open(path, O_RDONLY);
   if (fd < 0 || fstat(fd, &st) || !st.st_size)
     return false;
-  void *at = mmap(NULL, (size_t)st.st_size, PROT_READ, MAP_PRIVATE | MAP_POPULATE, fd, 0);
+  void *at = mmap(NULL, (size_t)st.st_size, PROT_READ, MAP_PRIVATE, fd, 0);
   close(fd);
   *a = (lu_array){at, (size_t)st.st_size / 2, 2, NULL};
   return at != MAP_FAILED;

@@ -130,6 +130,30 @@ static void check_diff(const lu_kernels *k, const sample *s)
   assert_true(lu_words_equal(k, &s->a, &s->a));
 }
 
+static void check_fold_diff(const lu_kernels *k, const sample *s)
+{
+  lu_fold a, b, want_a, want_b;
+  lu_diff d, want;
+  lu_fold_words(k, &s->a, &want_a);
+  lu_fold_words(k, &s->b, &want_b);
+  lu_diff_words(k, &s->a, &s->b, &want);
+  lu_fold_diff_words(k, &s->a, &s->b, &a, &b, &d);
+  assert_int_equal(a.words, want_a.words);
+  assert_int_equal(b.words, want_b.words);
+  assert_int_equal(a.all_and, want_a.all_and);
+  assert_int_equal(b.all_and, want_b.all_and);
+  assert_int_equal(a.all_or, want_a.all_or);
+  assert_int_equal(b.all_or, want_b.all_or);
+  assert_memory_equal(a.ones, want_a.ones, sizeof a.ones);
+  assert_memory_equal(b.ones, want_b.ones, sizeof b.ones);
+  assert_int_equal(d.words, want.words);
+  assert_int_equal(d.differ, want.differ);
+  assert_int_equal(d.first, want.first);
+  assert_int_equal(d.mask, want.mask);
+  assert_memory_equal(d.set, want.set, sizeof want.set);
+  assert_memory_equal(d.cleared, want.cleared, sizeof want.cleared);
+}
+
 static void check_cooc(const lu_kernels *k, const sample *s, const lu_array *b, unsigned width)
 {
   lu_arena mem = {0};
@@ -196,6 +220,7 @@ static void check_all(const lu_kernels *k, size_t count, unsigned bytes, bool ga
   sample_make(&s, count, bytes, gaps);
   check_fold(k, &s);
   check_diff(k, &s);
+  check_fold_diff(k, &s);
   unsigned width = 8 * bytes - (unsigned)(next() % 4);
   if (count < 4100 || bytes < 4) {
     check_cooc(k, &s, &s.b, width);
@@ -257,6 +282,7 @@ static void test_sets_agree_on_long_arrays(void **state)
       lu_diff_words(k, &s.a, &s.b, &d);
       lu_alias_lines(k, &s.a, 24, l);
       assert_int_equal(lu_cooc_words(k, &s.a, &s.b, 8, 1, &mem, c, &w, NULL), LU_OK);
+      check_fold_diff(k, &s);
       assert_memory_equal(&f, &f0, sizeof f);
       assert_memory_equal(&d, &d0, sizeof d);
       assert_memory_equal(l, l0, sizeof l);

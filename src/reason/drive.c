@@ -88,6 +88,11 @@ typedef struct ranked {
   uint32_t point;
 } ranked;
 
+/* Most reads of an operation fail in the same bits as the one before. */
+typedef struct shown {
+  uint64_t wrong, unknown, part;
+} shown;
+
 struct lu_tester {
   const lu_network *n;
   lu_memory block;
@@ -113,6 +118,7 @@ struct lu_tester {
   uint32_t epoch;
   uint64_t bus, bus_unknown;
   uint64_t *rest_wrong, *rest_unknown, *held;
+  shown *last;               /* by operation: what the last failing read of it was worth */
   lu_watch_read watch;
   void *user;
 };
@@ -273,11 +279,12 @@ static bool make_room(lu_tester *t)
   t->rest_unknown = LU_NEW(t->mem, uint64_t, POINTS_MOST);
   t->held = LU_NEW(t->mem, uint64_t, POINTS_MOST);
   t->ranked = LU_NEW(t->mem, ranked, POINTS_MOST);
+  t->last = LU_NEW(t->mem, shown, LU_PATTERN_OPS_MOST + 1);
   t->ones = LU_NEW(t->mem, uint64_t, cube);
   t->floats = LU_NEW(t->mem, uint64_t, cube);
   t->odds = LU_NEW(t->mem, uint64_t, cube);
   return s->address && s->word && s->weight[0] && s->weight[1] && t->rest_wrong && t->rest_unknown && t->held &&
-         t->ranked && t->ones && t->floats && t->odds;
+         t->last && t->ranked && t->ones && t->floats && t->odds;
 }
 
 static bool store_room(lu_tester *t, store *s)
@@ -802,7 +809,7 @@ static size_t cell_at(const lu_tester *t, uint32_t point, unsigned cell)
   return (size_t)(point >> t->stage.bits) << (t->stage.bits + CELL_EXTRA) | cell;
 }
 
-static void write_point(lu_tester *t, uint32_t point, uint64_t value)
+static inline void write_point(lu_tester *t, uint32_t point, uint64_t value)
 {
   unsigned p = point & ((1u << t->stage.bits) - 1);
   for (unsigned i = 0; i < t->store_count; i++) {
@@ -896,12 +903,16 @@ typedef struct going {
   const uint32_t *points;
   size_t point_count;
   uint32_t number;  /* of the pass */
+  bool plain;       /* whole words, no `rest`, nobody watches */
   lu_outcome *out;
 } going;
 
 static uint64_t syndrome_part(const going *g, unsigned op, uint64_t wrong, uint64_t unknown)
 {
-  return mix(mix(mix((uint64_t)g->number << 16 | op, wrong), unknown), 3);
+  shown *s = &g->t->last[op];
+  if (s->wrong != wrong || s->unknown != unknown)
+    *s = (shown){wrong, unknown, mix(mix(mix((uint64_t)g->number << 16 | op, wrong), unknown), 3)};
+  return s->part;
 }
 
 static void do_op(const going *g, unsigned op, uint32_t point, uint64_t weight, bool rest)
@@ -983,12 +994,101 @@ static void fold_rest(const going *g, const lu_element *e)
   }
 }
 
+/* What the bus carries while do_plain runs. */
+typedef struct bus_state {
+  uint64_t value, unknown;
+} bus_state;
+
+static inline void plain_write(lu_tester *t, uint32_t point, unsigned p, size_t row, uint64_t word)
+{
+  for (unsigned i = 0; i < t->store_count; i++) {
+    store *s = &t->stores[i];
+    if (!s->takes[p])
+      continue;
+    size_t at = row | s->put[p];
+    s->cell[at] = s->in ? stored_word(t, s, word, t->stage.address[point]) : word;
+    s->stamp[at] = t->epoch;
+  }
+}
+
+static inline uint64_t plain_read(const lu_tester *t, uint32_t point, unsigned p, size_t row, const bus_state *bus, uint64_t *unknown)
+{
+  uint64_t value = t->ones[p], floats = t->floats[p], unk = 0;
+  for (unsigned i = 0; i < t->store_count; i++) {
+    const store *s = &t->stores[i];
+    uint64_t from = s->from[p];
+    size_t at = row | s->get[p];
+    bool known = s->stamp[at] == t->epoch;
+    value |= known ? s->cell[at] & from : 0;
+    unk |= known ? 0 : from;
+  }
+  if (t->odds[p])
+    read_odd(t, point, t->odds[p], &value, &unk, &floats);
+  if (floats) {
+    value |= floats & (t->float_high | (t->float_keep & bus->value & ~bus->unknown));
+    unk |= floats & t->float_keep & bus->unknown;
+    if (floats & t->float_address)
+      value |= floats & t->float_address & (t->block.base_word + t->stage.word[point]) * t->block.bytes;
+  }
+  *unknown = unk;
+  return value;
+}
+
+/* Every word of an element without `rest`, whole words, nobody watching: what do_op does, with all that
+ * stays the same from word to word held outside. Most of the time of lu_tester_run is spent here. */
+static void do_plain(const going *g, const lu_element *e)
+{
+  lu_tester *t = g->t;
+  const lu_pattern_op *ops = g->pattern->ops + e->first_op;
+  const uint64_t whole = low_mask(t->block.width), changed = t->changed, constant = g->pass->constant;
+  const uint64_t *values = g->values, *weights = g->weight;
+  const uint32_t *points = g->points;
+  const unsigned bits = t->stage.bits, cube = (1u << bits) - 1, count = e->op_count;
+  const size_t n = g->point_count;
+  bus_state bus = {t->bus, t->bus_unknown};
+  uint64_t syndrome = 0, any_wrong = 0, any_unknown = 0;
+  const bool down = e->direction == LU_DOWN;
+  for (size_t i = 0; i < n; i++) {
+    uint32_t point = points[down ? n - 1 - i : i];
+    unsigned p = point & cube;
+    size_t row = (size_t)(point >> bits) << (bits + CELL_EXTRA);
+    uint64_t zero = values ? values[point] : constant, weight = weights[point], sum = 0;
+    for (unsigned k = 0; k < count; k++) {
+      uint64_t word = (ops[k].value ? ~zero : zero) & whole, unk;
+      if (ops[k].kind == LU_OP_WRITE) {
+        plain_write(t, point, p, row, word);
+        bus = (bus_state){word, 0};
+        continue;
+      }
+      for (unsigned r = 0; r < ops[k].repeat && r < REPEATS; r++) {
+        uint64_t value = plain_read(t, point, p, row, &bus, &unk), wrong = (value ^ word) & changed & ~unk & whole;
+        bus = (bus_state){(value & changed) | (word & ~changed), unk};
+        unk &= whole;
+        any_wrong |= wrong;
+        any_unknown |= unk;
+        if (weight && (wrong | unk))
+          sum += syndrome_part(g, e->first_op + k, wrong, unk);
+      }
+    }
+    syndrome += weight * sum;
+  }
+  t->bus = bus.value;
+  t->bus_unknown = bus.unknown;
+  g->out->syndrome += syndrome;
+  g->out->detected |= any_wrong != 0;
+  g->out->chance |= any_unknown != 0;
+}
+
 static void do_element(const going *g, const lu_element *e)
 {
   bool rest = false;
   size_t n = element_size(g, e);
   if (e->kind == LU_ELEMENT_WAIT)
     return;
+  if (g->plain && e->kind == LU_ELEMENT_ALL) {
+    do_plain(g, e);
+    return;
+  }
   for (size_t i = 0; i < n; i++) {
     uint32_t point = element_point(g, e, e->direction == LU_DOWN ? n - 1 - i : i);
     if (point == UINT32_MAX)
@@ -1014,17 +1114,21 @@ static bool run_pattern(lu_tester *t, const prepared *q, lu_outcome *out)
   *out = (lu_outcome){0};
   t->epoch++;
   t->bus_unknown = ~(uint64_t)0;
+  bool plain = !q->pattern->by_lanes && !t->watch;
+  for (size_t i = 0; i < q->pattern->op_count; i++)
+    plain &= q->pattern->ops[i].kind != LU_OP_REST;
   if (q->pattern->by_lanes)
     memset(t->held, 0, POINTS_MOST * sizeof *t->held);
   for (size_t i = 0; i < q->pass_count; i++) {
     const pass *x = &q->passes[i];
-    going g = {.t = t, .pattern = q->pattern, .pass = x, .number = (uint32_t)i, .out = out};
+    going g = {.t = t, .pattern = q->pattern, .pass = x, .number = (uint32_t)i, .plain = plain, .out = out};
     g.weight = t->stage.weight[x->span > SPAN_TWO];
     g.points = points_of(t, x->span, x->order, &g.point_count);
     if (x->value != UINT16_MAX && !(g.values = values_of(t, x->value)))
       return false;
     if (!g.points)
       return false;
+    memset(t->last, 0, q->pattern->op_count * sizeof *t->last);
     for (size_t e = 0; e < q->pattern->element_count; e++)
       do_element(&g, &q->pattern->elements[e]);
   }

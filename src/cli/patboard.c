@@ -244,7 +244,42 @@ static lu_status start(view *v, lu_run *run, const lu_patboard_args *a, const lu
   return lu_session_board(v->s, a->board);
 }
 
-static lu_status cover(view *v)
+/* Leaves out patterns that the block cannot take, and says so. */
+static lu_status leave_out_misfits(view *v)
+{
+  const lu_pattern **kept = LU_NEW(v->s->mem, const lu_pattern *, v->count + 1);
+  lu_memory block = lu_drive_block(v->n);
+  size_t n = 0;
+  if (!kept)
+    return lu_fail(&v->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  for (size_t i = 0; i < v->count; i++) {
+    lu_err why = {0};
+    if (lu_pattern_fits(v->patterns[i], &block, &why) == LU_OK)
+      kept[n++] = v->patterns[i];
+    else if (!lu_session_note(v->s, lu_arena_printf(v->s->mem, "left out: %s does not fit this block: %s", v->patterns[i]->name, why.message)))
+      return lu_fail(&v->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  }
+  if (!n)
+    return lu_fail(&v->s->err, LU_ERR_VALUE, 0, 0, "none of the %zu patterns fits the block of %llu words of %u bits", v->count,
+                   (unsigned long long)block.words, block.width);
+  v->patterns = kept;
+  v->count = n;
+  return LU_OK;
+}
+
+static void put_notes(const view *v)
+{
+  for (size_t i = 0; i < v->s->note_count; i++)
+    fprintf(v->run->out, "%sNote: %s\n", i ? "" : "\n", v->s->notes[i]);
+}
+
+static void put_notes_json(const view *v, json_t *list)
+{
+  for (size_t i = 0; i < v->s->note_count; i++)
+    json_array_append_new(list, json_string(v->s->notes[i]));
+}
+
+static lu_status cover(view *v, bool misfits_too)
 {
   lu_level undriven = LU_LEVEL_KEEP;
   lu_network *n = NULL;
@@ -252,6 +287,8 @@ static lu_status cover(view *v)
   v->n = n;
   if (!bad && v->a->undriven)
     bad = lu_fault_level(v->a->undriven, &undriven, &v->s->err);
+  if (!bad && !misfits_too)
+    bad = leave_out_misfits(v);
   if (!bad)
     bad = lu_coverage_of(v->n, v->patterns, v->count, undriven, v->s->mem, &v->c, &v->s->err);
   if (bad && !v->s->err.source)
@@ -315,7 +352,7 @@ int lu_patboard_check(lu_run *run, const lu_patboard_args *a, const lu_pattern *
   view v;
   lu_status bad = start(&v, run, a, patterns, count);
   if (!bad)
-    bad = cover(&v);
+    bad = cover(&v, true);
   if (!bad && a->missed)
     bad = names_for(&v);
   return finish(&v, bad, bad ? 0 : check_out(&v));
@@ -328,6 +365,7 @@ static json_t *choice_json(const view *v, const lu_choice *c)
     json_array_append_new(names, json_string(v->patterns[c->set[i]]->name));
   json_t *o = sum_json(&c->sum);
   json_object_set_new(o, "set", names);
+  json_object_set_new(o, "shortest", json_boolean(c->exact));
   return o;
 }
 
@@ -343,6 +381,10 @@ static bool put_choice(const view *v, const char *title, const lu_choice *c)
       return false;
     put_row(v, i == 1 ? name : lu_arena_printf(v->s->mem, "+ %s", name), &sum);
   }
+  if (c->exact)
+    fprintf(v->run->out, "No set of these patterns does it in fewer operations (all were ruled out, in %" PRIu64 " steps).\n", c->steps);
+  else
+    fputs("The best of a greedy choice and a search that was cut short: a shorter set may exist.\n", v->run->out);
   return true;
 }
 
@@ -354,6 +396,7 @@ static int choose_out(view *v)
   if (v->a->json) {
     json_t *said = json_array(), *missed = v->a->missed ? json_array() : NULL;
     put_sentences(v, said);
+    put_notes_json(v, said);
     if (missed)
       put_missed(v, apart.set, apart.count, missed);
     json_t *all = json_pack("{s:i,s:i,s:o,s:o,s:o}", "faults", (int)v->c->fault_count, "different_effects",
@@ -370,6 +413,7 @@ static int choose_out(view *v)
     return LU_EXIT_SYSTEM;
   put_rest(v, &apart.sum);
   put_sentences(v, NULL);
+  put_notes(v);
   if (v->a->missed)
     put_missed(v, apart.set, apart.count, NULL);
   return LU_EXIT_CLEAN;
@@ -380,7 +424,7 @@ int lu_patboard_choose(lu_run *run, const lu_patboard_args *a, const lu_pattern 
   view v;
   lu_status bad = start(&v, run, a, patterns, count);
   if (!bad)
-    bad = cover(&v);
+    bad = cover(&v, false);
   if (!bad && a->missed)
     bad = names_for(&v);
   return finish(&v, bad, bad ? 0 : choose_out(&v));
@@ -481,7 +525,9 @@ int lu_patboard_next(lu_run *run, const lu_patboard_args *a, const lu_pattern *c
   lu_status bad = start(&v, run, a, patterns, count);
   if (!bad)
     bad = explain(&v, &r);
-  lu_outcome *shown = bad ? NULL : LU_NEW(v.s->mem, lu_outcome, (r->explanation_count + 1) * count);
+  if (!bad)
+    bad = leave_out_misfits(&v);
+  lu_outcome *shown = bad ? NULL : LU_NEW(v.s->mem, lu_outcome, (r->explanation_count + 1) * v.count);
   if (!bad && !shown)
     bad = lu_fail(&v.s->err, LU_ERR_NOMEM, 0, 0, "no room");
   if (!bad)

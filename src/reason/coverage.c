@@ -336,7 +336,7 @@ static size_t syndromes(const lu_coverage *c, const size_t *set, size_t count, u
     if (!c->effects[e].faults || !detected(c, e, set, count))
       continue;
     for (size_t i = 0; i < count; i++)
-      h += mix(outcome(c, e, set[i])->syndrome, set[i]);
+      h += mix(mix(1, outcome(c, e, set[i])->syndrome), set[i]);
     list[n++] = h;
   }
   qsort(list, n, sizeof *list, by_number);
@@ -437,7 +437,7 @@ static size_t split(chooser *x, size_t pattern, bool keep)
   for (size_t e = 0; e < x->c->effect_count; e++) {
     if (!(x->all[e / 64] >> e % 64 & 1))
       continue;
-    uint64_t h = mix(outcome(x->c, e, pattern)->syndrome, x->group[e]);
+    uint64_t h = mix(mix(1, outcome(x->c, e, pattern)->syndrome), x->group[e]);
     size_t at = h & (x->room - 1);
     while (x->slot[at] && x->key[at] != h)
       at = (at + 1) & (x->room - 1);
@@ -546,35 +546,170 @@ static void prune(chooser *x, size_t *set, size_t *count)
   }
 }
 
-/* Every set of up to three that is shorter than the best one known. */
-static void try_small(chooser *x, size_t *set, size_t *count)
+/* --- the shortest of all sets ------------------------------------------------------------------------------------
+
+ * Branch and bound. Whatever is not done yet is something that some pattern of the set must do: an effect
+ * to detect, or two effects to tell apart. The one that fewest patterns can do is taken, and each of those
+ * patterns tried in turn; what was tried is not tried again in the later branches. A branch whose length
+ * comes to the best one known ends. What is left unfinished when the steps run out is told. */
+enum { STEPS_MOST = 6000, PAIRS_LOOKED_AT = 24, HUNT_DEPTH_MOST = 12 };
+
+typedef struct hunt {
+  chooser *x;
+  uint32_t *full;        /* class of each effect under all patterns */
+  uint32_t *levels;      /* groups by depth: [depth * effects + effect] */
+  uint32_t *first;       /* by group: an effect of it */
+  uint64_t *seen;        /* detected by depth: [depth * words + word] */
+  bool *barred;          /* patterns that earlier branches have tried */
+  size_t *path, *best, best_count;
+  uint64_t best_length, steps;
+  bool cut_short;
+} hunt;
+
+static bool hunt_new(hunt *h, chooser *x, size_t *set, size_t count, lu_arena *mem)
 {
   const lu_coverage *c = x->c;
-  uint64_t best = length(c, set, *count);
-  size_t n = c->pattern_count;
-  for (size_t a = 0; a < n; a++)
-    for (size_t b = a; b < n; b++)
-      for (size_t d = b; d < n; d++) {
-        size_t trial[3] = {a, b, d}, k = d > b && b > a ? 3 : d > b && b == a ? 2 : b == a && d == b ? 1 : 0;
-        if (k == 2)
-          trial[1] = d;
-        if (!k || length(c, trial, k) >= best || !does_all(x, trial, k))
-          continue;
-        memcpy(set, trial, k * sizeof *set);
-        *count = k;
-        best = length(c, set, k);
+  size_t depths = c->pattern_count + 2;
+  *h = (hunt){.x = x, .best = set, .best_count = count, .best_length = length(c, set, count)};
+  /* no better set has more patterns than the shortest ones that fit its length */
+  depths = depths > HUNT_DEPTH_MOST + 2 ? HUNT_DEPTH_MOST + 2 : depths;
+  h->full = LU_NEW(mem, uint32_t, c->effect_count + 1);
+  h->levels = LU_NEW(mem, uint32_t, c->effect_count * depths + 1);
+  h->first = LU_NEW(mem, uint32_t, c->effect_count + 2);
+  h->seen = LU_NEW(mem, uint64_t, x->words * depths + 1);
+  h->barred = LU_NEW(mem, bool, c->pattern_count + 1);
+  h->path = LU_NEW(mem, size_t, depths);
+  if (!h->full || !h->levels || !h->first || !h->seen || !h->barred || !h->path)
+    return false;
+  memset(x->group, 0, c->effect_count * sizeof *x->group);
+  for (size_t p = 0; p < c->pattern_count; p++)
+    (void)split(x, p, true);
+  memcpy(h->full, x->group, c->effect_count * sizeof *h->full);
+  return true;
+}
+
+static bool allowed(const hunt *h, size_t p, uint64_t spent)
+{
+  uint64_t o = h->x->c->operations[p];
+  return !h->barred[p] && o < h->best_length && spent < h->best_length - o;
+}
+
+/* Patterns that may still be taken and do it: detect effect a, or (b not UINT32_MAX) tell it from b. */
+static size_t able(const hunt *h, uint32_t a, uint32_t b, uint64_t spent, size_t *out)
+{
+  const chooser *x = h->x;
+  size_t n = 0;
+  for (size_t p = 0; p < x->c->pattern_count; p++) {
+    bool does = b == UINT32_MAX ? (x->shows[p * x->words + a / 64] >> a % 64 & 1) != 0
+                                : outcome(x->c, a, p)->syndrome != outcome(x->c, b, p)->syndrome;
+    if (does && allowed(h, p, spent))
+      out[n++] = p;
+  }
+  return n;
+}
+
+/* The hardest of some effects that are not detected at this depth. False: all are. */
+static bool hardest_effect(const hunt *h, size_t depth, uint64_t spent, size_t *out, size_t *count)
+{
+  const chooser *x = h->x;
+  size_t list[LU_COVER_PATTERNS_MOST], looked = 0;
+  for (size_t w = 0; w < x->words; w++)
+    for (uint64_t m = x->all[w] & ~h->seen[depth * x->words + w]; m; m &= m - 1) {
+      size_t n = able(h, (uint32_t)(w * 64 + (unsigned)__builtin_ctzll(m)), UINT32_MAX, spent, list);
+      if (!looked || n < *count) {
+        memcpy(out, list, n * sizeof *list);
+        *count = n;
       }
+      if (++looked == PAIRS_LOOKED_AT || !n)
+        return true;
+    }
+  return looked > 0;
+}
+
+/* The same for two effects of one group that could be told apart. */
+static bool hardest_pair(const hunt *h, size_t depth, uint64_t spent, size_t *out, size_t *count)
+{
+  const chooser *x = h->x;
+  const uint32_t *group = h->levels + depth * x->c->effect_count;
+  size_t list[LU_COVER_PATTERNS_MOST], looked = 0;
+  memset(h->first, 0xff, (x->c->effect_count + 2) * sizeof *h->first);
+  for (uint32_t e = 0; e < x->c->effect_count; e++) {
+    if (!(x->all[e / 64] >> e % 64 & 1))
+      continue;
+    uint32_t *f = &h->first[group[e]];
+    if (*f == UINT32_MAX)
+      *f = e;
+    if (h->full[*f] == h->full[e])
+      continue;
+    size_t n = able(h, *f, e, spent, list);
+    if (!looked || n < *count) {
+      memcpy(out, list, n * sizeof *list);
+      *count = n;
+    }
+    if (++looked == PAIRS_LOOKED_AT || !n)
+      return true;
+  }
+  return looked > 0;
+}
+
+static void step_down(hunt *h, size_t depth, size_t pattern)
+{
+  chooser *x = h->x;
+  size_t n = x->c->effect_count;
+  for (size_t w = 0; w < x->words; w++)
+    h->seen[(depth + 1) * x->words + w] = h->seen[depth * x->words + w] | x->shows[pattern * x->words + w];
+  if (!x->groups_wanted)
+    return;
+  memcpy(x->group, h->levels + depth * n, n * sizeof *x->group);
+  (void)split(x, pattern, true);
+  memcpy(h->levels + (depth + 1) * n, x->group, n * sizeof *x->group);
+}
+
+static void hunt_on(hunt *h, size_t depth, uint64_t spent)
+{
+  size_t choice[LU_COVER_PATTERNS_MOST], count = 0;
+  if (++h->steps > STEPS_MOST) {
+    h->cut_short = true;
+    return;
+  }
+  bool lacks = hardest_effect(h, depth, spent, choice, &count) ||
+               (h->x->groups_wanted && hardest_pair(h, depth, spent, choice, &count));
+  if (!lacks) {
+    memcpy(h->best, h->path, depth * sizeof *h->best);
+    h->best_count = depth;
+    h->best_length = spent;
+    return;
+  }
+  if (depth == HUNT_DEPTH_MOST) {
+    h->cut_short |= count > 0;
+    return;
+  }
+  for (size_t i = 0; i < count && !h->cut_short; i++) {
+    if (!allowed(h, choice[i], spent))
+      continue;
+    h->path[depth] = choice[i];
+    step_down(h, depth, choice[i]);
+    hunt_on(h, depth + 1, spent + h->x->c->operations[choice[i]]);
+    h->barred[choice[i]] = true;
+  }
+  for (size_t i = 0; i < count; i++)
+    h->barred[choice[i]] = false;
 }
 
 bool lu_coverage_choose(const lu_coverage *c, bool apart, lu_arena *mem, lu_choice *out)
 {
   chooser x;
   *out = (lu_choice){0};
-  out->set = LU_NEW(mem, size_t, c->pattern_count + LU_COVER_EXACT_MOST + 1);
+  out->set = LU_NEW(mem, size_t, c->pattern_count + 16);
   if (!out->set || !chooser_new(&x, c, apart, mem) || !greedy(&x, out->set, &out->count, mem))
     return false;
   prune(&x, out->set, &out->count);
-  try_small(&x, out->set, &out->count);
-  out->exact = true;
+  hunt h;
+  if (!hunt_new(&h, &x, out->set, out->count, mem))
+    return false;
+  hunt_on(&h, 0, 0);
+  out->count = h.best_count;
+  out->exact = !h.cut_short;
+  out->steps = h.steps;
   return lu_coverage_sum(c, out->set, out->count, mem, &out->sum);
 }

@@ -4,7 +4,7 @@
 /* What test patterns show of every single fault of a block's lines, and which of them to take. */
 #include "reason/drive.h"
 
-enum { LU_COVER_KINDS = 5, LU_COVER_EXACT_MOST = 3, LU_COVER_PATTERNS_MOST = 256 };
+enum { LU_COVER_KINDS = 5, LU_COVER_PATTERNS_MOST = 256 };
 #define LU_COVER_NOTHING UINT32_MAX         /* the fault changes nothing that could be seen */
 #define LU_COVER_UNJUDGED (UINT32_MAX - 1u) /* its effect is not simulated */
 
@@ -62,13 +62,15 @@ lu_cover_verdict lu_coverage_verdict(const lu_coverage *c, const lu_cover_fault 
 
 typedef struct lu_choice {
   size_t count, *set;      /* in the order in which they are worth running */
-  bool exact;              /* no set of up to LU_COVER_EXACT_MOST patterns that does the same is shorter */
+  bool exact;              /* no set that does the same is shorter */
+  uint64_t steps;          /* that the search for a shorter one took */
   lu_cover_sum sum;
 } lu_choice;
 
 /* The shortest set that detects what any pattern detects; with apart, that also tells apart what all
- * patterns together tell apart. Greedy by gain for the operations, what became superfluous taken out,
- * then every smaller set of up to three tried. False: no memory. */
+ * patterns together tell apart. Greedy by gain for the operations, what became superfluous taken out;
+ * then branch and bound for a shorter set, which proves that there is none unless it runs out of
+ * steps (some 6000): then exact is false. False: no memory. */
 bool lu_coverage_choose(const lu_coverage *c, bool apart, lu_arena *mem, lu_choice *out);
 
 #endif

@@ -295,17 +295,6 @@ static const char *masked_words(const lu_result *r, lu_arena *mem)
   return count ? lu_arena_printf(mem, "While the first explanation holds, these readings can say nothing of %s.", join(list, count, mem)) : NULL;
 }
 
-/* Nets that no dump of this kind can tell apart from the first suspect's. */
-static const char *alike_words(const lu_result *r, lu_arena *mem)
-{
-  const char *list[64];
-  size_t count = 0;
-  for (size_t i = 0; i < r->suspect_count && count < 64; i++)
-    if (r->suspects[i].net != UINT16_MAX && r->suspects[i].group == r->suspects[0].group && r->suspects[i].probability > 0.01)
-      list[count++] = net_name(r->joint, r->suspects[i].net);
-  return count > 1 ? lu_arena_printf(mem, "No dump of this kind can tell %s apart; a meter can.", join(list, count, mem)) : NULL;
-}
-
 lu_finding *lu_findings_of(const lu_result *r, bool plain, lu_arena *mem)
 {
   static const char *const verdicts[] = {"clean", "faulty", "unknown"};
@@ -331,6 +320,5 @@ lu_finding *lu_findings_of(const lu_result *r, bool plain, lu_arena *mem)
   if (f->suspect_count && !plain)
     f->next = f->suspects[0].settle;
   f->masked = masked_words(r, mem);
-  f->alike = alike_words(r, mem);
   return f;
 }

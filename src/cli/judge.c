@@ -2,6 +2,7 @@
 #include "cli/judge.h"
 
 #include "cli/findings.h"
+#include "cli/nexttest.h"
 #include "reason/symptoms.h"
 
 #include <math.h>
@@ -68,7 +69,9 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
     for (size_t k = 0; k < e->network->note_count; k++)
       lu_session_note(s, e->network->notes[k]);
   }
-  bad = add_symptoms(s, readings, count, f);
+  bad = lu_next_test_say(s, readings, count, plain, result, f);
+  if (!bad)
+    bad = add_symptoms(s, readings, count, f);
   f->notes = s->notes;
   f->note_count = s->note_count;
   *out = f;

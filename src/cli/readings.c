@@ -250,6 +250,7 @@ static uint64_t size_of(lu_session *s, const lu_texts *dumps)
 static lu_status add_contents(lu_session *s, const char *expect, const char *wrote, lu_reading *r)
 {
   const char *what = expect ? expect : wrote;
+  r->filled = expect ? NULL : wrote;
   r->evidence.know = expect ? LU_KNOW_CONTENTS : wrote ? LU_KNOW_WRITTEN : LU_KNOW_NOTHING;
   return what ? lu_session_contents(s, what, r->evidence.network, &r->evidence.got, &r->evidence.known) : LU_OK;
 }

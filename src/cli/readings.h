@@ -15,6 +15,7 @@ typedef struct lu_reading {
   lu_words *passes;
   size_t pass_count;
   uint64_t unsteady_bits;  /* bits that differ between passes */
+  const char *filled;      /* contents by name that were written; or NULL */
   const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;

@@ -46,6 +46,15 @@ typedef struct lu_said_suspect {
   const char *settle;            /* what would settle it: a measurement, or NULL */
 } lu_said_suspect;
 
+/* A test whose result would split the suspects. */
+typedef struct lu_said_test {
+  const char *kind;              /* "write": fill and read back; "read": against known contents */
+  const char *block;             /* or NULL: the only memory there is */
+  const char *pattern;           /* contents by name; NULL with "read" */
+  double gain, doubt;            /* bits */
+  const char *text;
+} lu_said_test;
+
 typedef struct lu_finding {
   const char *verdict;           /* "clean", "faulty", "unknown" */
   const char *reason;
@@ -60,6 +69,7 @@ typedef struct lu_finding {
   bool singles_done, pairs_done, exact;
   uint64_t hypotheses;
   const char *next;              /* what to measure first, or NULL */
+  const lu_said_test *next_test; /* the test to run next, or NULL */
   const char *alike;             /* which suspects no dump of this kind tells apart, or NULL */
   const char *masked;            /* what the first explanation hides, or NULL */
 } lu_finding;

@@ -116,6 +116,12 @@ bool lu_report_json(FILE *out, const lu_finding *f)
   json_object_set_new(o, "suspects", suspects(f));
   if (f->next)
     json_object_set_new(o, "next", text(f->next));
+  if (f->next_test) {
+    const lu_said_test *t = f->next_test;
+    json_object_set_new(o, "next_test", json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "kind", text(t->kind), "block", text(t->block), "pattern",
+                                                  text(t->pattern), "gain_bits", share(t->gain), "doubt_bits", share(t->doubt), "text",
+                                                  text(t->text)));
+  }
   if (f->alike)
     json_object_set_new(o, "alike", text(f->alike));
   if (f->masked)

@@ -139,6 +139,10 @@ void lu_report_text(FILE *out, const lu_finding *f, const lu_text_style *style)
     heading(&p, "Measure first");
     say(&p, 2, "%s", f->next);
   }
+  if (f->next_test) {
+    heading(&p, "Test to run next");
+    say(&p, 2, "%s", f->next_test->text);
+  }
   if (f->explanation_count) {
     heading(&p, "What would read exactly so");
     for (size_t i = 0; i < f->explanation_count && i < EXPLANATIONS_SHOWN; i++) {

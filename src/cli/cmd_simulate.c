@@ -59,9 +59,10 @@ static lu_status fill(lu_session *s, const args *a, lu_evidence *e, const lu_fau
     return bad;
   uint64_t hash;
   bool wide, floats;
+  j->replays = LU_FAULTS_MOST;
   bool changed = lu_joint_compile(j, 0, faults, count, undriven, &hash, &wide, &floats);
   if (wide)
-    return lu_fail(&s->err, LU_ERR_VALUE, 0, 0, "these faults make addresses hang on data, which is not simulated");
+    return lu_fail(&s->err, LU_ERR_VALUE, 0, 0, "these faults make too many address bits hang together or on data; that is not simulated");
   const lu_view *v = j->looks[0].view;
   e->got.at = at;
   for (size_t i = 0; i < e->got.count; i++) {

@@ -131,3 +131,18 @@ lu_fn lu_fn_fix(const lu_fn *f, unsigned var, bool value)
     }
   return *f;
 }
+
+lu_fn lu_fn_lanes(uint64_t levels)
+{
+  lu_fn f = {.table = levels, .count = LU_FN_VARS};
+  for (unsigned k = 0; k < LU_FN_VARS; k++)
+    f.var[k] = (uint16_t)(LU_VAR_LANE + k);
+  return reduce(f);
+}
+
+uint64_t lu_fn_lane_levels(const lu_fn *f)
+{
+  static const uint16_t all[LU_FN_VARS] = {LU_VAR_LANE,     LU_VAR_LANE + 1, LU_VAR_LANE + 2,
+                                           LU_VAR_LANE + 3, LU_VAR_LANE + 4, LU_VAR_LANE + 5};
+  return spread(f, all, LU_FN_VARS);
+}

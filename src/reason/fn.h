@@ -21,8 +21,8 @@ typedef struct lu_fn {
   uint16_t tag; /* 0; no padding is left, so that equal functions are equal bytes */
 } lu_fn;
 
-/* variable numbers */
-enum { LU_VAR_ADDRESS = 0, LU_VAR_DATA = 64, LU_VAR_CHIP = 128 };
+/* variable numbers; six of them are the bits of a lane's number (lu_fn_lanes) */
+enum { LU_VAR_ADDRESS = 0, LU_VAR_DATA = 64, LU_VAR_CHIP = 128, LU_VAR_LANE = 4096, LU_LANES = 64 };
 
 static inline lu_fn lu_fn_const(bool value)
 {
@@ -57,6 +57,10 @@ lu_fn lu_fn_xor(const lu_fn *a, const lu_fn *b);
 lu_fn lu_fn_choose(const lu_fn *c, const lu_fn *a, const lu_fn *b);
 /* f with variable var fixed at value. */
 lu_fn lu_fn_fix(const lu_fn *f, unsigned var, bool value);
+
+/* 64 levels as one function of the lane's number, and back; those of a wide function are not known. */
+lu_fn lu_fn_lanes(uint64_t levels);
+uint64_t lu_fn_lane_levels(const lu_fn *f);
 
 static inline bool lu_fn_same(const lu_fn *a, const lu_fn *b)
 {

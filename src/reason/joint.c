@@ -317,6 +317,40 @@ double lu_joint_prior(const lu_joint *j, const lu_fault *f)
   return -30;
 }
 
+static uint64_t fault_hash(const lu_fault *f, size_t count)
+{
+  uint64_t h = count;
+  for (size_t i = 0; i < count; i++) {
+    h = shuffle(h ^ ((uint64_t)f[i].kind | (uint64_t)f[i].level << 8 | (uint64_t)f[i].acts << 16 | (uint64_t)f[i].lost << 24 |
+                     (uint64_t)f[i].net << 32 | (uint64_t)f[i].net2 << 48));
+    h = shuffle(h ^ f[i].cut) + f[i].part;
+  }
+  return h;
+}
+
+/* Plays through what no function can hold. */
+static void replay(const lu_joint *j, lu_look *k, const lu_fault *faults, size_t count, lu_effect *e)
+{
+  if (!k->replay) {
+    uint32_t order[LU_SAMPLES_MOST];
+    for (unsigned i = 0; i < k->sample_count; i++)
+      order[i] = k->sample[lu_look_sample(k, i)];
+    k->replay = lu_replay_new(k->evidence, order, k->sample_count, j->mem);
+  }
+  if (!k->replay || !lu_replay_take(k->replay, faults, count, e))
+    return;
+  lu_view_replay(k->view, k->replay, faults, count);
+  e->hash ^= fault_hash(faults, count);
+}
+
+unsigned lu_look_sample(const lu_look *k, unsigned at)
+{
+  unsigned good = k->sample_count - k->bad_count, each = k->bad_count < good ? k->bad_count : good;
+  if (at < 2 * each)
+    return at % 2 ? k->bad_count + at / 2 : at / 2;
+  return k->bad_count > good ? at - good : at;
+}
+
 bool lu_joint_compile(const lu_joint *j, size_t r, const lu_fault *faults, size_t count, lu_level undriven,
                       uint64_t *hash, bool *wide, bool *floats)
 {
@@ -333,6 +367,8 @@ bool lu_joint_compile(const lu_joint *j, size_t r, const lu_fault *faults, size_
   if (!e.count && !e.wide)
     return false;
   lu_view_compile(k->view, k->evidence->network, k->evidence->know, &e, local, n, undriven);
+  if (k->view->wide && n <= j->replays)
+    replay(j, k, local, n, &e);
   *hash = e.hash;
   *wide = k->view->wide;
   *floats = k->view->floats;
@@ -341,6 +377,8 @@ bool lu_joint_compile(const lu_joint *j, size_t r, const lu_fault *faults, size_
   for (unsigned c = 0; c < k->view->column_count; c++)
     open |= (uint64_t)1 << k->view->column[c].bit;
   open &= k->view->open_columns;
+  if (k->view->replay)
+    open = k->view->open_columns;
   if (k->view->floats)
     *hash ^= shuffle(open + 3 * (k->view->open_level[0] & open) + 5 * (k->view->open_level[1] & open) +
                      ((uint64_t)undriven << 60));

@@ -31,6 +31,7 @@ typedef struct lu_look {
   const lu_evidence *evidence;
   lu_sim *sim;
   lu_view *view;
+  lu_replay *replay;              /* made when it is first needed */
   uint64_t all;                   /* bits of a word */
   uint64_t wrong, unknown;        /* bits that differ from a healthy board's */
   uint64_t columns;               /* data bits in which they do */
@@ -47,6 +48,7 @@ typedef struct lu_joint {
   const lu_board *board;
   const lu_priors *priors;
   lu_arena *mem;
+  size_t replays;                 /* sets of up to so many faults that no function can hold are played through; others are wide */
   double noise_most;              /* wrong bits in all readings that noise may make */
   double sample_noise;            /* the same for the samples */
   double wrong_cost;              /* -ln of the chance that a bit reads wrong for no reason */
@@ -66,6 +68,10 @@ double lu_joint_prior(const lu_joint *j, const lu_fault *f);
 /* Compiles the hypothesis for reading r into its view; false when it changes nothing there. */
 bool lu_joint_compile(const lu_joint *j, size_t r, const lu_fault *faults, size_t count, lu_level undriven,
                       uint64_t *hash, bool *wide, bool *floats);
+
+/* Samples in the order in which they are looked at: from both ends, those that differ first and then
+ * those that do not by turns, so that any part of them is a fair one. */
+unsigned lu_look_sample(const lu_look *k, unsigned at);
 
 /* The most bits that noise makes wrong, when it is expected to make that many wrong (five standard
  * deviations of a Poisson count, and a few). */

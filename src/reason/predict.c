@@ -392,7 +392,8 @@ void lu_view_compile(lu_view *v, const lu_network *n, lu_know know, const lu_eff
 {
   v->network = n;
   v->know = know;
-  v->wide = effect->wide;
+  v->wide = effect->wide || effect->loops;
+  v->replay = NULL;
   v->floats = false;
   v->undriven = (uint8_t)undriven;
   v->changed = 0;
@@ -423,6 +424,19 @@ void lu_view_compile(lu_view *v, const lu_network *n, lu_know know, const lu_eff
     healthy_column(n, bit, &hi, &lo);
     add_column(v, bit, &hi, &lo);
   }
+  load_open_levels(v, faults, fault_count);
+}
+
+void lu_view_replay(lu_view *v, lu_replay *r, const lu_fault *faults, size_t fault_count)
+{
+  unsigned w = v->network->data_bits;
+  v->wide = false;
+  v->replay = r;
+  v->source_count = 1;
+  v->column_count = 0;
+  v->plain_mask[0] = 0;
+  v->changed = w >= 64 ? ~(uint64_t)0 : ((uint64_t)1 << w) - 1;
+  v->floats = lu_replay_floats(r);
   load_open_levels(v, faults, fault_count);
 }
 
@@ -552,8 +566,26 @@ static bool undriven_level(const lu_view *v, const lu_evidence *e, unsigned bit,
   }
 }
 
+static void replayed_word(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *value, uint64_t *unknown)
+{
+  uint64_t hi, lo;
+  lu_replay_word(v->replay, i, &hi, &lo, unknown);
+  *value = hi;
+  for (uint64_t m = v->changed & ~(hi | lo | *unknown); m; m &= m - 1) {
+    bool u = false;
+    if (undriven_level(v, e, (unsigned)__builtin_ctzll(m), i, lu_address_of(e->network, i), &u))
+      *value |= m & -m;
+    *unknown |= u ? m & -m : 0;
+  }
+  *unknown &= v->changed;
+}
+
 void lu_view_word(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *value, uint64_t *unknown)
 {
+  if (v->replay) {
+    replayed_word(v, e, i, value, unknown);
+    return;
+  }
   uint64_t address = lu_address_of(e->network, i), val = 0, unk = 0;
   word_at at[LU_SOURCES_MOST];
   for (unsigned s = 0; s < v->source_count; s++) {
@@ -612,7 +644,7 @@ void lu_view_tests(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t 
 /* Stretches of words that every source moves as a whole: their length, 1 when there are none. */
 static size_t stretch(const lu_view *v, const lu_evidence *e)
 {
-  if (v->column_count || e->got.held || e->known.held || e->steady)
+  if (v->replay || v->column_count || e->got.held || e->known.held || e->steady)
     return 1;
   unsigned low = 63;
   for (unsigned s = 1; s < v->source_count; s++) {
@@ -723,7 +755,7 @@ static const int64_t *lanes_at(const lu_source *s, const lu_evidence *e, lanes *
 static bool by_blocks(const lu_view *v, const lu_evidence *e)
 {
   size_t n = e->got.count;
-  if (e->got.held || e->known.held || e->steady || n < 4096 || (n & (n - 1)) || e->network->base_word % n ||
+  if (v->replay || e->got.held || e->known.held || e->steady || n < 4096 || (n & (n - 1)) || e->network->base_word % n ||
       v->source_count > 4)
     return false;
   for (unsigned c = 0; c < v->column_count; c++) {

@@ -3,6 +3,7 @@
 #define LU_REASON_PREDICT_H
 /* From an effect (sim.h) to the bits that a reading would have given. */
 #include "reason/evidence.h"
+#include "reason/replay.h"
 #include "reason/sim.h"
 
 enum {
@@ -51,6 +52,7 @@ typedef struct lu_view {
   uint8_t chip_source[128]; /* source of each chip; 0 = as healthy */
   const lu_change *in_change[128]; /* first change of a chip's inputs, or NULL */
   uint8_t in_count[128];
+  lu_replay *replay;        /* what is read is played through instead; or NULL */
   uint16_t *tables;         /* workspace */
   size_t table_room, table_used;
 } lu_view;
@@ -61,6 +63,9 @@ lu_view *lu_view_new(lu_arena *mem);
 /* Compiles an effect for readings of one kind. effect must stay valid while view is used. */
 void lu_view_compile(lu_view *v, const lu_network *n, lu_know know, const lu_effect *effect,
                      const lu_fault *faults, size_t fault_count, lu_level undriven);
+
+/* Makes a view that cannot be judged one that is played through: r has taken up the same faults. */
+void lu_view_replay(lu_view *v, lu_replay *r, const lu_fault *faults, size_t fault_count);
 
 /* Bits of held, steady words that differ from the prediction, and bits of which nothing is known,
  * counted over the whole reading. Cost: memory speed where whole stretches move together, else some

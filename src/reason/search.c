@@ -11,6 +11,7 @@ static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is kno
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
  * "anything can be there" must not beat a fault that gives half of what is wrong. */
 static const double unknown_share = 0.42;
+static const double swings_most = 0.5; /* unknown bits, as a share of the wrong ones, of a set that tells all */
 
 /* --- what a hypothesis costs on the samples -------------------------------------------------------- */
 
@@ -58,16 +59,6 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
   }
 }
 
-/* Samples are looked at from both ends, those that differ first and then those that do not, so that
- * any part of them is a fair one. at: how many of each reading have been looked at. */
-static unsigned sample_at(const lu_look *k, unsigned at)
-{
-  unsigned good = k->sample_count - k->bad_count, each = k->bad_count < good ? k->bad_count : good;
-  if (at < 2 * each)
-    return at % 2 ? k->bad_count + at / 2 : at / 2;
-  return k->bad_count > good ? at - good : at;
-}
-
 static unsigned look_count(const lu_search *s, unsigned to)
 {
   unsigned n = 0;
@@ -84,7 +75,7 @@ static void look_range(lu_search *s, const bool *compiled, unsigned from, unsign
   for (size_t r = 0; r < j->look_count; r++) {
     const lu_look *k = &j->looks[r];
     for (unsigned at = from; at < to && at < k->sample_count; at++) {
-      unsigned x = sample_at(k, at);
+      unsigned x = lu_look_sample(k, at);
       sample_cost(j, k, x, x + 1, compiled[r], c);
     }
   }
@@ -202,6 +193,16 @@ static bool add_member(lu_search *s, lu_class *c, const lu_fault *f)
   return true;
 }
 
+static bool add_later(lu_search *s, const lu_fault *f)
+{
+  lu_fault *p = lu_arena_grow(s->joint->mem, s->later, s->later_count, &s->later_room, sizeof *p);
+  if (!p)
+    return false;
+  s->later = p;
+  p[s->later_count++] = *f;
+  return true;
+}
+
 /* The fault joins the class of its effect; the class's cost is worked out when it is new. A fault
  * that leaves a bus undriven is tried with each level that such a bus can read. */
 static bool add_fault(lu_search *s, const lu_fault *f)
@@ -215,6 +216,8 @@ static bool add_fault(lu_search *s, const lu_fault *f)
     bool useful = set_cost(s, f, 1, undriven, true, &c, &hash, &wide, &floats);
     if (!hash && !wide)
       return true;
+    if (wide && !s->joint->replays)
+      return add_later(s, f);
     lu_class *k = class_of(s, hash, &fresh);
     if (!k)
       return false;
@@ -315,8 +318,9 @@ static bool add_bridge(lu_search *s, const lu_fault *f)
   lu_fault like;
   switch (lu_joint_bridge(s->joint, f, &like)) {
   case LU_BRIDGE_NOTHING:
-  case LU_BRIDGE_LOOP:
     return true;
+  case LU_BRIDGE_LOOP:
+    return s->joint->replays ? add_fault(s, f) : add_later(s, f);
   case LU_BRIDGE_STUCK:
     for (unsigned k = 0; k < 4; k++) {
       uint32_t c = s->stuck[4 * (2 * like.net + like.level) + k];
@@ -654,9 +658,10 @@ static bool improves(lu_search *s, lu_set *x, const rest *r, double base)
   return c.total < base;
 }
 
-static bool verify_singles(lu_search *s)
+/* Holds the classes from this one on that are right on the samples against every word. */
+static bool verify_singles(lu_search *s, size_t from)
 {
-  for (size_t i = 0; i < s->class_count; i++) {
+  for (size_t i = from; i < s->class_count; i++) {
     if (!s->classes[i].exact)
       continue;
     lu_set none = {.undriven = LU_LEVEL_HIGH}, x = extend(s, &none, (uint32_t)i);
@@ -830,9 +835,33 @@ static bool told_all(const lu_search *s, size_t depth)
   return false;
 }
 
+static double wrong_bits(const lu_joint *j)
+{
+  double n = 0;
+  for (size_t r = 0; r < j->look_count; r++)
+    n += (double)j->looks[r].wrong;
+  return n;
+}
+
+/* Single faults by which data decide about addresses. Where lines swing, words stay unknown; so such a set tells all
+ * when it is right about most of what is wrong. */
+static bool replay_singles(lu_search *s, bool *told)
+{
+  size_t from = s->class_count, known = s->set_count;
+  s->joint->replays = 1; /* from here on: pairs of such faults are not tried */
+  for (size_t i = 0; i < s->later_count; i++)
+    if (!add_fault(s, &s->later[i]))
+      return false;
+  if (!verify_singles(s, from))
+    return false;
+  for (size_t i = known; i < s->set_count; i++)
+    *told |= (double)s->sets[i].unknown < swings_most * wrong_bits(s->joint);
+  return true;
+}
+
 bool lu_search_sets(lu_search *s)
 {
-  if (!verify_singles(s))
+  if (!verify_singles(s, 0))
     return false;
   if (told_all(s, 1))
     return true;
@@ -855,6 +884,11 @@ bool lu_search_sets(lu_search *s)
       return false;
     if (found && told_all(s, depth))
       return s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
+    bool told = false;
+    if (depth == 2 && !replay_singles(s, &told))
+      return false;
+    if (told)
+      return true;
     lu_set *t = beam;
     beam = next;
     next = t;

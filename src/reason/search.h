@@ -48,6 +48,8 @@ typedef struct lu_search {
   bool *hot;              /* by net: it reaches a column in which something is wrong */
   uint64_t *reach;        /* by net and reading: the columns it reaches */
   uint32_t *stuck;        /* class + 1 of each net stuck: [4 * (2 * net + level) + undriven level] */
+  size_t later_count, later_room;
+  lu_fault *later;        /* faults that have to be played through (replay.h): tried when no other single one tells all */
   uint32_t *table;        /* hash -> class + 1 */
   size_t table_room;
   double healthy_cost;

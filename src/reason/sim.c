@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 
-enum { CHANGES_MOST = 4096, ROUNDS_MOST = 400 };
+enum { CHANGES_MOST = 4096, BUILD_ROUNDS = 400, ROUNDS_MOST = 32, SWING_ROUNDS = 6 };
 
 /* What the current hypothesis does to one net. */
 typedef struct net_fault {
@@ -52,6 +52,9 @@ struct lu_sim {
   uint8_t moments;        /* those that matter, bits */
   uint8_t *elem_moments;  /* by element */
   const lu_chip *forced; /* while the network is built: only this chip drives */
+  const lu_lanes *lanes; /* levels in the place of functions; NULL: functions */
+  bool watching;         /* lanes that still change are noted */
+  uint64_t swinging;     /* these */
 };
 
 /* What only matters while data move: what the bus goes through, unless an address latch listens. */
@@ -84,18 +87,9 @@ static bool set_moments(lu_sim *s, bool writes, lu_arena *mem)
   return s->elem_moments;
 }
 
-lu_sim *lu_sim_new(const lu_network *n, bool writes, lu_arena *mem)
+static bool take_room(lu_sim *s, lu_arena *mem)
 {
-  lu_sim *s = LU_NEW(mem, lu_sim, 1);
-  if (!s)
-    return NULL;
-  s->n = n;
-  if (!set_moments(s, writes, mem))
-    return NULL;
-  if (!n->drive) { /* the network is being built: everything matters */
-    s->moments = 0xf;
-    memset(s->elem_moments, 0xf, n->elem_count);
-  }
+  const lu_network *n = s->n;
   s->net_words = n->net_count / 64 + 1;
   s->elem_words = n->elem_count / 64 + 1;
   s->drive = LU_NEW(mem, lu_drive, LU_MOMENTS * n->pin_count + 1);
@@ -114,9 +108,24 @@ lu_sim *lu_sim_new(const lu_network *n, bool writes, lu_arena *mem)
   if (!s->drive || !s->state || !s->fault || !s->dead || !s->net_seen || !s->pin_seen ||
       !s->dirty_nets || !s->dirty_elems || !s->chip_touched || !s->touched || !s->saved_nets ||
       !s->saved_pins || !s->changes)
-    return NULL;
+    return false;
   for (size_t i = 0; i < n->net_count; i++)
     s->fault[i] = sound;
+  return true;
+}
+
+lu_sim *lu_sim_new(const lu_network *n, bool writes, lu_arena *mem)
+{
+  lu_sim *s = LU_NEW(mem, lu_sim, 1);
+  if (!s)
+    return NULL;
+  s->n = n;
+  if (!set_moments(s, writes, mem) || !take_room(s, mem))
+    return NULL;
+  if (!n->drive) { /* the network is being built: everything matters */
+    s->moments = 0xf;
+    memset(s->elem_moments, 0xf, n->elem_count);
+  }
   if (n->drive) {
     memcpy(s->drive, n->drive, LU_MOMENTS * n->pin_count * sizeof *s->drive);
     memcpy(s->state, n->state, LU_MOMENTS * n->net_count * sizeof *s->state);
@@ -402,6 +411,8 @@ static void set_drive(lu_sim *s, uint16_t pin, lu_moment m, lu_fn hi, lu_fn lo)
   if (lu_fn_same(&d->hi, &hi) && lu_fn_same(&d->lo, &lo))
     return;
   save_pin(s, pin);
+  if (s->watching)
+    s->swinging |= (lu_fn_lane_levels(&d->hi) ^ lu_fn_lane_levels(&hi)) | (lu_fn_lane_levels(&d->lo) ^ lu_fn_lane_levels(&lo));
   d->hi = hi;
   d->lo = lo;
   mark_net(s, s->moved_count ? net_of(s, pin) : s->n->pins[pin].net);
@@ -674,6 +685,26 @@ static lu_fn chip_drives(const lu_sim *s, const lu_chip *c, lu_moment m)
   return lu_fn_and(&f, &we);
 }
 
+static uint64_t lane_levels(const lu_lanes *l, unsigned var)
+{
+  return var >= LU_VAR_CHIP ? l->out[var - LU_VAR_CHIP] : var >= LU_VAR_DATA ? l->data[var - LU_VAR_DATA] : l->address[var];
+}
+
+/* What a source puts out: a function, or its levels in each lane. */
+static lu_fn source_fn(const lu_sim *s, lu_fn f)
+{
+  if (!s->lanes || !f.count)
+    return f;
+  uint64_t levels = 0;
+  for (unsigned index = 0; index < 1u << f.count; index++) {
+    uint64_t here = lu_fn_at(&f, index) ? ~UINT64_C(0) : 0;
+    for (unsigned k = 0; k < f.count && here; k++)
+      here &= index >> k & 1 ? lane_levels(s->lanes, f.var[k]) : ~lane_levels(s->lanes, f.var[k]);
+    levels |= here;
+  }
+  return lu_fn_lanes(levels);
+}
+
 static void do_chip(lu_sim *s, const lu_elem *e, lu_moment m)
 {
   const lu_chip *c = &s->n->chips[e->index];
@@ -683,7 +714,7 @@ static void do_chip(lu_sim *s, const lu_elem *e, lu_moment m)
   for (unsigned d = 0; d < c->out_count; d++) {
     if (c->out[d] == UINT16_MAX)
       continue;
-    lu_fn q = lu_fn_var(LU_VAR_CHIP + (unsigned)e->index * 16 + d), nq = lu_fn_not(q);
+    lu_fn q = source_fn(s, lu_fn_var(LU_VAR_CHIP + (unsigned)e->index * 16 + d)), nq = lu_fn_not(q);
     set_drive(s, c->out[d], m, lu_fn_and(&on, &q), lu_fn_and(&on, &nq));
   }
 }
@@ -693,9 +724,9 @@ static void do_source(lu_sim *s, const lu_elem *e, lu_moment m)
   lu_fn none = lu_fn_const(false), v;
   switch (e->kind) {
   case LU_ELEM_ADDRESS:
-    v = e->level[m];
+    v = source_fn(s, e->level[m]);
     if (e->bit2 < 64 && m == LU_WRITE)
-      v = lu_fn_var(LU_VAR_DATA + e->bit2);
+      v = source_fn(s, lu_fn_var(LU_VAR_DATA + e->bit2));
     if (e->bit2 < 64 && m == LU_READ)
       set_drive(s, e->pins[0], m, none, none);
     else
@@ -703,14 +734,14 @@ static void do_source(lu_sim *s, const lu_elem *e, lu_moment m)
     break;
   case LU_ELEM_DATA:
     if (m == LU_WRITE) {
-      v = lu_fn_var(LU_VAR_DATA + e->index);
+      v = source_fn(s, lu_fn_var(LU_VAR_DATA + e->index));
       set_drive(s, e->pins[0], m, v, lu_fn_not(v));
     } else {
       set_drive(s, e->pins[0], m, none, none);
     }
     break;
   default:
-    v = e->level[m];
+    v = source_fn(s, e->level[m]);
     set_drive(s, e->pins[0], m, v, lu_fn_not(v));
     break;
   }
@@ -739,7 +770,10 @@ static void do_elem(lu_sim *s, uint16_t i)
 /* Works off what is dirty, elements in order, until nothing changes. */
 static bool settle(lu_sim *s)
 {
-  for (int round = 0; round < ROUNDS_MOST; round++) {
+  const int most = s->building ? BUILD_ROUNDS : ROUNDS_MOST;
+  s->swinging = 0;
+  for (int round = 0; round < most; round++) {
+    s->watching = s->lanes && round + SWING_ROUNDS >= most;
     bool any = false;
     for (size_t w = 0; w < s->net_words; w++)
       while (s->dirty_nets[w]) {
@@ -758,9 +792,13 @@ static bool settle(lu_sim *s)
         any = true;
       }
     }
-    if (!any)
+    if (!any) {
+      s->watching = false;
+      s->swinging = 0;
       return true;
+    }
   }
+  s->watching = false;
   memset(s->dirty_nets, 0, s->net_words * sizeof *s->dirty_nets);
   memset(s->dirty_elems, 0, s->elem_words * sizeof *s->dirty_elems);
   return false;
@@ -837,6 +875,11 @@ lu_fn lu_sim_chip_known(const lu_sim *s, const lu_chip *c)
 lu_fn lu_sim_chip_answers(const lu_sim *s, const lu_chip *c, bool write)
 {
   return write ? chip_writes(s, c) : chip_drives(s, c, LU_READ);
+}
+
+lu_fn lu_sim_chip_in(const lu_sim *s, const lu_chip *c, unsigned pin)
+{
+  return pin_value(s, c->in[pin], LU_WRITE);
 }
 
 /* --- one hypothesis ------------------------------------------------------------------------- */
@@ -995,18 +1038,45 @@ static uint64_t mix(uint64_t h, uint64_t x)
   return h ^ h >> 29;
 }
 
-lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count)
+/* Puts faults on the healthy state; false: never at rest. */
+static bool put_faults(lu_sim *s, const lu_fault *faults, size_t count)
 {
   undo(s);
-  lu_effect e = {0};
-  for (size_t i = 0; i < count; i++) {
+  for (size_t i = 0; i < count; i++)
     apply(s, &faults[i]);
-    e.keeps |= faults[i].kind == LU_FAULT_OPEN && faults[i].level >= LU_LEVEL_KEEP;
-  }
   for (size_t i = 0; i < s->faulted_count; i++)
     do_net(s, s->faulted[i], true);
   wake_moved(s);
-  e.wide = !settle(s);
+  return settle(s);
+}
+
+static bool follows_data(const lu_fn *f)
+{
+  return f->wide || (f->count && f->var[f->count - 1] >= LU_VAR_DATA);
+}
+
+/* Some address or control line now follows data, and did not before. */
+static bool loops(const lu_sim *s)
+{
+  for (size_t i = 0; i < s->saved_net_count; i++) {
+    const saved_net *k = &s->saved_nets[i];
+    if (!(s->n->nets[k->net].carries & ~LU_CARRIES_DATA))
+      continue;
+    for (int m = 0; m < LU_MOMENTS; m++) {
+      const lu_net_state *now = state_of(s, (lu_moment)m, k->net);
+      for (int g = 0; s->moments >> m & 1 && g < 1 + (s->fault[k->net].cut != 0); g++)
+        if (follows_data(&now->value[g]) && !follows_data(&k->state[m].value[0]))
+          return true;
+    }
+  }
+  return false;
+}
+
+lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count)
+{
+  lu_effect e = {.wide = !put_faults(s, faults, count)};
+  for (size_t i = 0; i < count; i++)
+    e.keeps |= faults[i].kind == LU_FAULT_OPEN && faults[i].level >= LU_LEVEL_KEEP;
   for (size_t c = 0; c < s->n->chip_count; c++)
     if (s->chip_touched[c])
       chip_changes(s, (unsigned)c);
@@ -1021,10 +1091,70 @@ lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count)
     memcpy(w, c->fn.var, sizeof c->fn.var);
     h = mix(mix(mix(h, c->fn.table), w[0]), w[1] ^ c->fn.count);
   }
+  e.loops = loops(s);
   e.count = s->change_count;
   e.changes = s->changes;
   e.hash = h;
   return e;
+}
+
+/* --- lanes ----------------------------------------------------------------------------------------- */
+
+lu_sim *lu_sim_new_lanes(const lu_network *n, const lu_lanes *lanes, lu_moment access, lu_arena *mem)
+{
+  lu_sim *s = LU_NEW(mem, lu_sim, 1);
+  if (!s)
+    return NULL;
+  s->n = n;
+  s->lanes = lanes;
+  if (!set_moments(s, access == LU_WRITE, mem) || !take_room(s, mem))
+    return NULL;
+  unsigned other = access == LU_WRITE ? 1u << LU_READ : 1u << LU_WRITE;
+  s->moments &= (uint8_t)~other;
+  for (size_t i = 0; i < n->elem_count; i++)
+    s->elem_moments[i] &= (uint8_t)~other;
+  s->building = true; /* nets without a driver take their level here, once */
+  for (size_t i = 0; i < n->net_count; i++)
+    do_net(s, (uint16_t)i, true);
+  s->building = false;
+  return s;
+}
+
+void lu_sim_lanes_begin(lu_sim *s)
+{
+  undo(s);
+  s->building = true;
+  for (size_t i = 0; i < s->n->elem_count; i++)
+    mark_elem(s, (uint16_t)i);
+  settle(s);
+  s->building = false;
+  undo(s);
+}
+
+uint64_t lu_sim_lanes_run(lu_sim *s, const lu_fault *faults, size_t count)
+{
+  put_faults(s, faults, count);
+  return s->swinging;
+}
+
+void lu_sim_lanes_put(lu_sim *s, unsigned chip)
+{
+  mark_elem(s, s->n->chips[chip].elem);
+}
+
+uint64_t lu_sim_lanes_settle(lu_sim *s)
+{
+  settle(s);
+  return s->swinging;
+}
+
+void lu_sim_lanes_column(const lu_sim *s, unsigned bit, uint64_t *hi, uint64_t *lo)
+{
+  uint16_t pin = s->n->data_pin[bit], net = s->moved_count ? net_of(s, pin) : s->n->pins[pin].net;
+  const lu_net_state *st = state_of(s, LU_READ, net);
+  unsigned g = group_of(s, net, pin);
+  *lo = lu_fn_lane_levels(&st->lo[g]);
+  *hi = lu_fn_lane_levels(&st->hi[g]) & ~*lo;
 }
 
 /* --- bridges that need no simulation --------------------------------------------------------------- */
@@ -1033,11 +1163,6 @@ static bool matters_at(const lu_sim *s, uint16_t net, int m)
 {
   bool early = m == LU_IDLE || m == LU_ROW;
   return (s->moments >> m & 1) && !(early && s->n->nets[net].carries == LU_CARRIES_DATA);
-}
-
-static bool follows_data(const lu_fn *f)
-{
-  return f->wide || (f->count && f->var[f->count - 1] >= LU_VAR_DATA);
 }
 
 lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high)

@@ -30,6 +30,7 @@ typedef struct lu_effect {
   uint64_t hash;
   bool wide;                /* something grew past six variables: not judged */
   bool keeps;               /* some fault's level is KEEP */
+  bool loops;               /* data decide about an address or control line that they leave alone on a healthy board */
 } lu_effect;
 
 typedef struct lu_sim lu_sim;
@@ -47,9 +48,33 @@ lu_effect lu_sim_run(lu_sim *s, const lu_fault *faults, size_t count);
 
 /* What a bridge comes to where that is plain from the two nets alone. STUCK: *net is held at *high
  * and the other net is as on a healthy board. LOOP: data would decide where they go or come
- * from; not judged. */
+ * from; played through (replay.h). */
 typedef enum lu_bridge_kind { LU_BRIDGE_NOTHING, LU_BRIDGE_STUCK, LU_BRIDGE_OTHER, LU_BRIDGE_LOOP } lu_bridge_kind;
 lu_bridge_kind lu_sim_bridge(lu_sim *s, const lu_fault *f, uint16_t *net, bool *high);
+
+/* --- 64 accesses at once, levels in the place of functions ---
+ *
+ * What data decide about addresses cannot be told as a function of the address alone. Such faults are
+ * played through: every function is one of the lane's number (lu_fn_lanes), the sources drive the
+ * levels of lu_lanes. What chips put out is the caller's to look up, and to change until all is
+ * stable. */
+typedef struct lu_lanes {
+  uint64_t address[64]; /* by address bit: bit k = its level in access k */
+  uint64_t data[64];    /* by data bit: what is written */
+  uint64_t *out;        /* by chip * 16 + data pin: what it puts out when it is read */
+} lu_lanes;
+
+/* access: LU_READ or LU_WRITE. lanes is borrowed. NULL if memory is refused. */
+lu_sim *lu_sim_new_lanes(const lu_network *n, const lu_lanes *lanes, lu_moment access, lu_arena *mem);
+/* Works out the healthy levels; after that, and whenever the lanes were filled anew. */
+void lu_sim_lanes_begin(lu_sim *s);
+/* Puts faults on the healthy state. Returns the lanes in which something swings and never comes to rest. */
+uint64_t lu_sim_lanes_run(lu_sim *s, const lu_fault *faults, size_t count);
+/* What this chip puts out has changed since; lu_sim_lanes_settle follows when all are told. */
+void lu_sim_lanes_put(lu_sim *s, unsigned chip);
+uint64_t lu_sim_lanes_settle(lu_sim *s);
+/* A vantage data bit during a read, where its pin sits now: pulled high (and not low), pulled low. */
+void lu_sim_lanes_column(const lu_sim *s, unsigned bit, uint64_t *hi, uint64_t *lo);
 
 /* After a run: hi, lo, level of a pin as its part sees it. */
 lu_fn lu_sim_pin(const lu_sim *s, uint16_t npin, lu_moment m);
@@ -62,5 +87,7 @@ lu_fn lu_sim_chip_cell(const lu_sim *s, const lu_chip *c, unsigned bit, lu_momen
 /* The address bits for which those selects and strobes that can be followed are active. */
 lu_fn lu_sim_chip_known(const lu_sim *s, const lu_chip *c);
 lu_fn lu_sim_chip_answers(const lu_sim *s, const lu_chip *c, bool write);
+/* What a chip's data pin takes in during a write. */
+lu_fn lu_sim_chip_in(const lu_sim *s, const lu_chip *c, unsigned pin);
 
 #endif

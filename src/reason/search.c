@@ -44,7 +44,8 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
       uint64_t changed = k->view->changed;
       bad = (k->healthy[s] & ~changed) | ((value ^ k->got[s]) & changed & ~unknown & k->steady[s]);
       unknown &= changed & k->steady[s];
-      c->face = (c->face ^ ((value & ~unknown & changed) + 0x9e3779b97f4a7c15u * unknown + s)) * 0xbf58476d1ce4e5b9u;
+      uint64_t whole = (value & changed) | (lu_word(&k->evidence->known, k->sample[s]) & ~changed);
+      c->face = (c->face ^ ((whole & ~unknown) + 0x9e3779b97f4a7c15u * unknown + s)) * 0xbf58476d1ce4e5b9u;
       c->face ^= c->face >> 29;
     }
     double was = j->wrong_cost * wrongness(k->healthy[s]);
@@ -224,7 +225,7 @@ static bool add_fault(lu_search *s, const lu_fault *f)
     if (fresh) {
       k->undriven = undriven;
       k->floats = floats;
-      k->wide = wide;
+      k->wide = wide || s->joint->replays; /* no part of larger sets */
       k->cost = useful ? c.total : s->healthy_cost + c.harm;
       k->gain = useful ? c.gain : 0;
       k->harm = c.harm;

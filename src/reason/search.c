@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, SETS_BUDGET = 40000, VERIFY_MOST = 48 };
+enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, SETS_BUDGET = 40000, VAGUE_MOST = 8 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -431,6 +431,7 @@ bool lu_search_classes(lu_search *s)
 {
   lu_joint *j = s->joint;
   s->healthy_cost = healthy_cost(j);
+  s->clear_cost = INFINITY;
   s->hot = LU_NEW(j->mem, bool, j->net_count + 1);
   s->reach = LU_NEW(j->mem, uint64_t, j->net_count * j->look_count + 1);
   s->stuck = LU_NEW(j->mem, uint32_t, 8 * j->net_count + 8);
@@ -513,7 +514,16 @@ static bool verify(lu_search *s, lu_set *x)
     return false;
   s->sets = p;
   p[s->set_count++] = *x;
+  if ((double)x->unknown * unknown_cost < TELLING && x->cost < s->clear_cost)
+    s->clear_cost = x->cost;
   return true;
+}
+
+/* Not worth a look at every word: right on the samples, but they leave more unknown than a set that is known to be
+ * right. Over the whole reading that weighs many times as much. */
+static bool too_vague(const lu_search *s, const lu_set *x)
+{
+  return x->cost > s->clear_cost + VAGUE_MOST * unknown_share * s->joint->wrong_cost;
 }
 
 /* The best of those that are not right everywhere. */
@@ -667,7 +677,7 @@ static bool verify_singles(lu_search *s, size_t from)
       continue;
     lu_set none = {.undriven = LU_LEVEL_HIGH}, x = extend(s, &none, (uint32_t)i);
     x.cost = s->classes[i].cost;
-    if (!verify(s, &x))
+    if (!too_vague(s, &x) && !verify(s, &x))
       return false;
   }
   return true;
@@ -760,7 +770,7 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
       lu_set x = extend(s, &beam[b], partners[p].classes[0]);
       if (!improves(s, &x, r, beam[b].cost))
         continue;
-      if (x.exact && s->set_count < SETS_MOST) {
+      if (x.exact && !too_vague(s, &x) && s->set_count < SETS_MOST) {
         size_t before = s->set_count;
         if (!verify(s, &x))
           return false;
@@ -779,7 +789,7 @@ static bool exchange_one(lu_search *s, const lu_set *base, const rest *r, uint32
   if (has_class(base, class) || !(s->classes[class].columns & r->columns) || s->set_count >= SETS_MOST)
     return true;
   lu_set x = extend(s, base, class);
-  return !improves(s, &x, r, 1e300) || !x.exact || verify(s, &x);
+  return !improves(s, &x, r, 1e300) || !x.exact || too_vague(s, &x) || verify(s, &x);
 }
 
 static int by_weight(const void *a, const void *b)

@@ -57,6 +57,7 @@ typedef struct lu_search {
   lu_set *sets;           /* verified, exact ones */
   lu_set best;            /* the best of those that are not exact */
   bool have_best, pairs_done;
+  double clear_cost;      /* on the samples, of the best verified set that leaves next to nothing unknown; else infinite */
   uint64_t hypotheses;
   uint64_t budget;        /* number of hypotheses at which the search for sets ends */
 } lu_search;

@@ -46,6 +46,7 @@ check mandoc            manual pages
 check dpkg-dev          the .deb: shlibdeps
 check fakeroot          the .deb
 check lintian           the .deb
+check minisat           smallest diagnoses of circuits
 check zsh               completions
 check fish              completions
 '

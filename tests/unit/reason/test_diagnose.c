@@ -4,6 +4,7 @@
  * enumeration outside this program (independent prior 0.01, m = 16). And greedy choice of readings
  * along a chain of hops against the optimal decision tree, found here by dynamic programming. */
 #include "reason/diagnose.h"
+#include "reason/model.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -17,7 +18,7 @@
 
 enum { A1, A2, M1, M2, M3, COMPONENTS };
 enum { A, B, C, D, E, X, Y, Z, F, G, QUANTITIES };
-#define ONE(c) ((uint32_t)1 << (c))
+#define ONE(c) ((uint64_t)1 << (c))
 
 static bool set(int64_t *value, uint64_t *known, unsigned q, int64_t v, bool *changed)
 {
@@ -61,7 +62,7 @@ static const lu_measured seen[] = {{A, 3}, {B, 2}, {C, 2}, {D, 3}, {E, 3}, {F, 1
 enum { GIVEN = 5, ALL = 7 };
 static const double priors[COMPONENTS] = {0.01, 0.01, 0.01, 0.01, 0.01};
 
-static bool holds(const uint32_t *sets, size_t n, uint32_t set)
+static bool holds(const uint64_t *sets, size_t n, uint64_t set)
 {
   for (size_t i = 0; i < n; i++)
     if (sets[i] == set)
@@ -72,24 +73,34 @@ static bool holds(const uint32_t *sets, size_t n, uint32_t set)
 static void test_polybox_conflicts(void **state)
 {
   (void)state;
-  uint32_t sets[32];
-  assert_int_equal(lu_system_conflicts(&box, seen, ALL, sets, 32), 2);
+  lu_arena mem = {0};
+  uint64_t *sets;
+  size_t n;
+  lu_err err;
+  assert_int_equal(lu_system_conflicts(&box, seen, ALL, &mem, &sets, &n, &err), LU_OK);
+  assert_int_equal(n, 2);
   assert_true(holds(sets, 2, ONE(A1) | ONE(M1) | ONE(M2)));
   assert_true(holds(sets, 2, ONE(A1) | ONE(A2) | ONE(M1) | ONE(M3)));
+  lu_arena_free(&mem);
 }
 
 static void test_polybox_minimal_diagnoses(void **state)
 {
   (void)state;
-  uint32_t sets[32];
-  assert_int_equal(lu_system_diagnoses(&box, seen, ALL, sets, 32), 4);
+  lu_arena mem = {0};
+  uint64_t *sets;
+  size_t n;
+  lu_err err;
+  assert_int_equal(lu_system_diagnoses(&box, seen, ALL, &mem, &sets, &n, &err), LU_OK);
+  assert_int_equal(n, 4);
   assert_true(holds(sets, 4, ONE(A1)));
   assert_true(holds(sets, 4, ONE(M1)));
   assert_true(holds(sets, 4, ONE(A2) | ONE(M2)));
   assert_true(holds(sets, 4, ONE(M2) | ONE(M3)));
+  lu_arena_free(&mem);
 }
 
-static double of(const uint32_t *sets, const double *p, size_t n, uint32_t set)
+static double of(const uint64_t *sets, const double *p, size_t n, uint64_t set)
 {
   for (size_t i = 0; i < n; i++)
     if (sets[i] == set)
@@ -108,7 +119,7 @@ static void near(double got, double want, double within)
 static void test_polybox_posteriors(void **state)
 {
   (void)state;
-  uint32_t sets[32];
+  uint64_t sets[32];
   double p[32], a1 = 0, m2 = 0;
   size_t n = lu_system_candidates(&box, seen, GIVEN, ALL, priors, 0, sets, p);
   assert_int_equal(n, 27);
@@ -130,7 +141,7 @@ static void test_polybox_posteriors(void **state)
 }
 
 /* What each candidate predicts of a quantity, values numbered as they turn up. */
-static unsigned predictions(unsigned q, const uint32_t *sets, size_t n, int8_t *out)
+static unsigned predictions(unsigned q, const uint64_t *sets, size_t n, int8_t *out)
 {
   int64_t values[16];
   unsigned count = 0;
@@ -171,7 +182,7 @@ static void test_polybox_best_probe_is_x(void **state)
   (void)state;
   static const double want[2][3] = {{-0.680, -0.054, -0.030}, {-0.681, -0.005, -0.003}};
   for (int likelihood = 0; likelihood < 2; likelihood++) {
-    uint32_t sets[32];
+    uint64_t sets[32];
     double p[32], gain;
     int8_t predicts[3][32];
     lu_observation o[3];
@@ -205,12 +216,12 @@ static void test_update_follows_bayes(void **state)
 enum { HOPS_MOST = 8 };
 
 /* A reading between points i and j of a chain tells whether the broken hop lies between: hops i..j-1. */
-static uint32_t between(unsigned i, unsigned j)
+static uint64_t between(unsigned i, unsigned j)
 {
   return (ONE(j) - 1) & ~(ONE(i) - 1);
 }
 
-static double mass(const double *p, uint32_t set)
+static double mass(const double *p, uint64_t set)
 {
   double m = 0;
   for (unsigned k = 0; k < HOPS_MOST; k++)
@@ -222,14 +233,14 @@ static double mass(const double *p, uint32_t set)
 static double optimal(const double *p, unsigned hops)
 {
   static double best[1 << HOPS_MOST];
-  for (uint32_t set = 1; set < ONE(hops); set++) {
+  for (uint64_t set = 1; set < ONE(hops); set++) {
     best[set] = 0;
     if (!(set & (set - 1)))
       continue;
     best[set] = 1e300;
     for (unsigned i = 0; i <= hops; i++)
       for (unsigned j = i + 1; j <= hops; j++) {
-        uint32_t in = set & between(i, j), rest = set & ~in;
+        uint64_t in = set & between(i, j), rest = set & ~in;
         if (in && rest)
           best[set] = fmin(best[set], mass(p, set) + best[in] + best[rest]);
       }
@@ -237,12 +248,12 @@ static double optimal(const double *p, unsigned hops)
   return best[ONE(hops) - 1];
 }
 
-static double greedy(const double *p, unsigned hops, uint32_t set)
+static double greedy(const double *p, unsigned hops, uint64_t set)
 {
   double q[HOPS_MOST] = {0};
   int8_t predicts[64][HOPS_MOST];
   lu_observation o[64];
-  uint32_t cut[64];
+  uint64_t cut[64];
   size_t n = 0;
   if (!(set & (set - 1)))
     return 0;

@@ -1,0 +1,10 @@
+# Circuits: a reader, makers and observations, shared by the unit test, the script test and the benchmark.
+add_library(benchtext OBJECT circuits/benchtext.c)
+target_link_libraries(benchtext PUBLIC lu)
+foreach(name circuit_tool test_circuit)
+  add_executable(${name} circuits/${name}.c)
+  target_link_libraries(${name} PRIVATE benchtext lu PkgConfig::CMOCKA)
+  target_compile_definitions(${name} PRIVATE LU_TOP="${PROJECT_SOURCE_DIR}")
+endforeach()
+add_test(NAME test_circuit COMMAND test_circuit)
+set_tests_properties(test_circuit PROPERTIES LABELS unit)

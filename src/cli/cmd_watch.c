@@ -317,9 +317,12 @@ static lu_status step(void *to, const lu_cap_step *st, lu_err *err)
 {
   lu_watch *w = to;
   lu_status s = LU_OK;
+  if (w->only_cycles)
+    return lu_cycles_step(w->bus, st, err);
   if (!w->started) {
     w->started = true;
     w->first = st->time;
+    w->only_cycles = w->bus && !w->activity && !w->wave;
     if (w->refresh)
       lu_refresh_begin(w->refresh, st->time);
   }

@@ -37,7 +37,7 @@ typedef struct lu_watch {
   FILE *table;             /* the cycles' table until the capture has been read to its end */
   uint64_t table_rows;
   const uint64_t *wanted;  /* bits that matter; NULL: all */
-  bool started;
+  bool started, only_cycles;
   int64_t first, last;     /* ticks */
   int64_t around;
   lu_activity_line *lines;

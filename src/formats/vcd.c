@@ -8,9 +8,15 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
+#ifdef __SSE2__
+#include <emmintrin.h>
+#endif
 
 /* fast() looks at most this far ahead: letter, 64 digits, 8 bytes at once, blank, code, blank. */
 enum { FAST_MARGIN = 128 };
+
+/* What fast() is made of must become one loop, or its state is in memory instead of in registers. */
+#define INNER static inline __attribute__((always_inline))
 
 /* What a word of the body begins with; levels are 4 | value | unknown << 1. */
 enum { C_OTHER, C_BITS, C_TIME, C_BLANK, C_LOW = 4, C_HIGH, C_X, C_Z };
@@ -258,11 +264,10 @@ static uint64_t gather(uint64_t w)
   return (w & 0x0101010101010101u) * 0x8040201008040201u >> 56;
 }
 
-/* Digits 0 and 1 at p, eight at a time; *count is at most 72. */
-static inline uint64_t binary(const char *p, unsigned *count)
+/* Digits 0 and 1 at p, eight at a time, behind the *count digits that value already holds; *count ends at most at 72. */
+static uint64_t binary_on(const char *p, uint64_t value, unsigned *count)
 {
-  uint64_t value = 0;
-  unsigned n = 0;
+  unsigned n = *count;
   for (;;) {
     uint64_t w = load8(p + n), odd = (w ^ 0x3030303030303030u) & 0xfefefefefefefefeu;
     if (odd) {
@@ -280,6 +285,31 @@ static inline uint64_t binary(const char *p, unsigned *count)
     }
   }
 }
+
+#ifdef __SSE2__
+/* The first 32 digits without a branch on how many there are: their number is as random as the data. */
+INNER uint64_t binary(const char *p, unsigned *count)
+{
+  const __m128i even = _mm_set1_epi8((char)0xfe), zero = _mm_set1_epi8('0');
+  __m128i a = _mm_loadu_si128((const void *)p), b = _mm_loadu_si128((const void *)(p + 16));
+  uint32_t is = (uint32_t)_mm_movemask_epi8(_mm_cmpeq_epi8(_mm_and_si128(a, even), zero)) |
+                (uint32_t)_mm_movemask_epi8(_mm_cmpeq_epi8(_mm_and_si128(b, even), zero)) << 16;
+  uint32_t v = (uint32_t)_mm_movemask_epi8(_mm_slli_epi16(a, 7)) | (uint32_t)_mm_movemask_epi8(_mm_slli_epi16(b, 7)) << 16;
+  /* The first digit is the lowest bit: turned round. */
+  v = __builtin_bswap32(v);
+  v = (v >> 4 & 0x0f0f0f0fu) | (v & 0x0f0f0f0fu) << 4;
+  v = (v >> 2 & 0x33333333u) | (v & 0x33333333u) << 2;
+  v = (v >> 1 & 0x55555555u) | (v & 0x55555555u) << 1;
+  *count = (unsigned)__builtin_ctzll(~(uint64_t)is);
+  return *count < 32 ? (uint64_t)v >> (32 - *count) : binary_on(p, v, count);
+}
+#else
+INNER uint64_t binary(const char *p, unsigned *count)
+{
+  *count = 0;
+  return binary_on(p, 0, count);
+}
+#endif
 
 /* Any digits at p, at most 64, extended to the left as far as the slot goes. */
 static __attribute__((noinline)) uint64_t mixed(const char *p, unsigned *count, uint64_t *unknown)
@@ -302,12 +332,12 @@ static __attribute__((noinline)) uint64_t mixed(const char *p, unsigned *count, 
 }
 
 /* The entry of the code at p, which ends at a blank; *end is that blank. Entry 0: not the fast way. */
-static inline const lu_vcd_entry *short_code(const lu_vcd *r, const char *p, const char **end)
+INNER const lu_vcd_entry *short_code(const lu_vcd *r, const char *p, const char **end)
 {
   unsigned char a = (unsigned char)p[0], b = (unsigned char)p[1], c = (unsigned char)p[2];
   if (class_of[b] == C_BLANK) {
     *end = p + 1;
-    return &r->quick[a];
+    return &r->entries[r->one[a]];
   }
   if (class_of[c] == C_BLANK) {
     *end = p + 2;
@@ -320,14 +350,22 @@ static inline const lu_vcd_entry *short_code(const lu_vcd *r, const char *p, con
   return &r->entries[r->three[(i * 94 + j) * 94 + k]];
 }
 
-/* How the levels are kept while fast() runs: with a single slot in registers. */
+/* A time as its text: the first and the last eight characters (they may overlap), the first character in the highest
+ * byte, so that times of as many digits compare as numbers do. Below eight digits first is 0. */
+typedef struct digits {
+  uint64_t first, last;
+  unsigned len; /* 1..15; 0: no time */
+} digits;
+
+/* How the levels are kept while fast() runs: with a single slot in registers. A time is made a number
+ * only when somebody wants to hear of its moment. */
 typedef enum way { ONE_SLOT, FEW_SLOTS, MANY_SLOTS } way;
 typedef struct hot {
   uint64_t value, unknown, was_value, was_unknown, wanted;
-  int64_t time;
+  digits time;       /* of the last time mark; none here yet: r->s.time holds it */
 } hot;
 
-static inline void store(lu_vcd *r, hot *h, const lu_vcd_entry *e, uint64_t value, uint64_t unknown,
+INNER void store(lu_vcd *r, hot *h, const lu_vcd_entry *e, uint64_t value, uint64_t unknown,
                          way how)
 {
   if (how == ONE_SLOT) {
@@ -344,35 +382,67 @@ static inline void store(lu_vcd *r, hot *h, const lu_vcd_entry *e, uint64_t valu
     lu_capstate_touch(&r->s, e->slot);
 }
 
-static inline void heat(const lu_vcd *r, hot *h)
+INNER void set(lu_vcd *r, hot *h, const lu_vcd_quick *e, unsigned level, way how)
 {
-  const lu_capstate *s = &r->s;
-  *h = (hot){s->value[0], s->unknown[0], s->was_value[0], s->was_unknown[0], s->wanted[0], s->time};
+  if (how == ONE_SLOT) {
+    h->value = (h->value & e->keep) | e->set[level];
+    h->unknown &= e->keep;
+    return;
+  }
+  r->s.value[e->slot] = (r->s.value[e->slot] & e->keep) | e->set[level];
+  r->s.unknown[e->slot] &= e->keep;
+  if (how == FEW_SLOTS)
+    r->s.low[0] |= (uint64_t)1 << e->slot;
+  else
+    lu_capstate_touch(&r->s, e->slot);
 }
 
-static inline void cool(lu_vcd *r, const hot *h)
+/* Eight digits, the first in the lowest byte, as a number. */
+static inline uint64_t eight_digits(uint64_t w)
+{
+  w = (w * 10 + (w >> 8)) & 0x00ff00ff00ff00ffu;
+  w = (w * 100 + (w >> 16)) & 0x0000ffff0000ffffu;
+  return (w * 10000 + (w >> 32)) & 0xffffffffu;
+}
+
+static inline int64_t number(digits d)
+{
+  uint64_t high = d.len > 8 ? (d.first ^ 0x3030303030303030u) >> (16 - d.len) * 8 : 0;
+  uint64_t low = d.last ^ 0x3030303030303030u >> (d.len < 8 ? (8 - d.len) * 8 : 0);
+  return (int64_t)(eight_digits(__builtin_bswap64(high)) * 100000000u + eight_digits(__builtin_bswap64(low)));
+}
+
+INNER void heat(const lu_vcd *r, hot *h)
+{
+  const lu_capstate *s = &r->s;
+  *h = (hot){.value = s->value[0], .unknown = s->unknown[0], .was_value = s->was_value[0], .was_unknown = s->was_unknown[0],
+             .wanted = s->wanted[0]};
+}
+
+static inline void cool(lu_vcd *r, const hot *h, way how)
 {
   lu_capstate *s = &r->s;
+  if (h->time.len)
+    s->time = number(h->time);
+  if (how != ONE_SLOT)
+    return;
   s->value[0] = h->value;
   s->unknown[0] = h->unknown;
   s->was_value[0] = h->was_value;
   s->was_unknown[0] = h->was_unknown;
   s->low[0] = 1;
-  s->time = h->time;
 }
 
 /* One vector at p ("b0101 !"); its end, or NULL when it needs the other way. */
-static inline const char *fast_vector(lu_vcd *r, hot *h, const char *p, way how)
+INNER const char *fast_vector(lu_vcd *r, hot *h, const char *p, way how)
 {
   unsigned n;
   uint64_t unknown = 0, value = binary(p + 1, &n);
   const char *q = p + 1 + n;
-  if (n > 64)
-    return NULL;
   if (!blank(*q)) {
     value = mixed(p + 1, &n, &unknown);
     q = p + 1 + n;
-    if (n > 64 || !blank(*q))
+    if (!blank(*q))
       return NULL;
   }
   const char *end = q;
@@ -383,99 +453,125 @@ static inline const char *fast_vector(lu_vcd *r, hot *h, const char *p, way how)
   return end + 1;
 }
 
-/* Eight digits, the first in the lowest byte, as a number (bytes above '0' only). */
-static inline uint64_t eight_digits(uint64_t w)
+static __attribute__((noinline)) unsigned count_digits(const char *p)
 {
-  w = (w * 10 + (w >> 8)) & 0x00ff00ff00ff00ffu;
-  w = (w * 100 + (w >> 16)) & 0x0000ffff0000ffffu;
-  return (w * 10000 + (w >> 32)) & 0xffffffffu;
+  unsigned n = 0;
+  while (n < 16 && p[n] >= '0' && p[n] <= '9')
+    n++;
+  return n;
 }
 
-/* Decimal digits at p, at most 16 of them; *count is more than 16 if there are more. */
-static inline uint64_t decimal(const char *p, unsigned *count)
+/* Whether the 16 bytes at p begin with just len digits. */
+INNER bool begins_with_digits(const char *p, unsigned len)
 {
-  uint64_t value = 0;
-  static const uint64_t powers[] = {1, 10, 100, 1000, 10000, 100000, 1000000, 10000000};
-  for (unsigned n = 0;; n += 8) {
-    uint64_t w = load8(p + n) ^ 0x3030303030303030u;
-    /* A byte above 9 carries into its high half, or is there already. */
-    uint64_t odd = (w | (w + 0x0606060606060606u)) & 0xf0f0f0f0f0f0f0f0u;
-    if (odd || n == 16) {
-      unsigned k = odd ? (unsigned)__builtin_ctzll(odd) / 8 : 8;
-      *count = n + k;
-      return k && n < 16 ? value * powers[k] + eight_digits(w << (8 - k) * 8) : value;
-    }
-    value = value * 100000000u + eight_digits(w);
-  }
+#ifdef __SSE2__
+  __m128i w = _mm_sub_epi8(_mm_loadu_si128((const void *)p), _mm_set1_epi8('0'));
+  unsigned is = (unsigned)_mm_movemask_epi8(_mm_cmpeq_epi8(_mm_min_epu8(w, _mm_set1_epi8(9)), w));
+  return (unsigned)__builtin_ctz(~is) == len;
+#else
+  return count_digits(p) == len;
+#endif
 }
 
-/* Ends the moment before time t. Most moments of a bus change one slot, and often nothing in it that
- * is wanted. */
-static inline lu_status end_moment(lu_vcd *r, hot *h, int64_t t, way how, lu_err *err)
+/* len digits at p, 1 to 15; false if there are not just that many and a blank. */
+INNER bool exact_digits(const char *p, unsigned len, digits *d)
 {
+  uint64_t first = __builtin_bswap64(load8(p));
+  if (len < 8)
+    *d = (digits){0, first >> (8 - len) * 8, len};
+  else
+    *d = (digits){first, __builtin_bswap64(load8(p + len - 8)), len};
+  return begins_with_digits(p, len) && (p[len] == '\n' || blank(p[len]));
+}
+
+/* Ends the moment before the next time mark. Most moments of a bus change one slot, and often nothing in it
+ * that is wanted. */
+INNER lu_status end_moment(lu_vcd *r, hot *h, way how, lu_err *err)
+{
+  lu_capstate *s = &r->s;
   lu_status status = LU_OK;
   if (how != ONE_SLOT) {
-    status = lu_capstate_emit(&r->s, err);
-    r->s.time = t;
-    return status;
+    cool(r, h, how);
+    return lu_capstate_emit(s, err);
   }
   uint64_t diff = (h->value ^ h->was_value) | (h->unknown ^ h->was_unknown);
-  if (diff & h->wanted && r->s.sink.step) {
+  if (diff & h->wanted && s->sink.step) {
     static const uint32_t first_slot = 0;
-    const lu_capstate *s = &r->s;
-    cool(r, h);
-    lu_cap_step step = {h->time, s->value, s->unknown, s->was_value, s->was_unknown, &first_slot, 1, false};
+    cool(r, h, how);
+    lu_cap_step step = {s->time, s->value, s->unknown, s->was_value, s->was_unknown, &first_slot, 1, false};
     status = s->sink.step(s->sink.to, &step, err);
   }
   h->was_value = h->value;
   h->was_unknown = h->unknown;
-  h->time = t;
   return status;
 }
 
-/* A time mark at p; its end, or NULL when it needs the other way. */
-static inline const char *fast_time(lu_vcd *r, hot *h, const char *p, way how, lu_status *status,
+/* A time mark at p; its end, or NULL when it needs the other way. That it has as many digits as the one before is a
+ * guess that nearly always holds: what comes behind it can be looked at before the digits have been counted. */
+INNER const char *fast_time(lu_vcd *r, hot *h, const char *p, way how, lu_status *status,
                                     lu_err *err)
 {
-  unsigned n;
-  uint64_t t = decimal(p + 1, &n);
-  const char *q = p + 1 + n;
-  if (!n || n > 15 || !blank(*q) || (int64_t)t <= (how == ONE_SLOT ? h->time : r->s.time))
+  digits d;
+  if (h->time.len && exact_digits(p + 1, h->time.len, &d)) {
+    if (d.first < h->time.first || (d.first == h->time.first && d.last <= h->time.last))
+      return NULL;
+  } else {
+    unsigned len = count_digits(p + 1);
+    if (!len || len > 15 || !exact_digits(p + 1, len, &d) || number(d) <= (h->time.len ? number(h->time) : r->s.time))
+      return NULL;
+  }
+  *status = end_moment(r, h, how, err);
+  h->time = d;
+  return p + 1 + d.len + 1;
+}
+
+/* A single level at p, of any kind and with a code of up to three characters; NULL as above. */
+INNER const char *fast_level(lu_vcd *r, hot *h, const char *p, way how)
+{
+  unsigned c = class_of[(unsigned char)*p];
+  const char *end = p;
+  const lu_vcd_entry *e = short_code(r, p + 1, &end);
+  if (e->width != 1)
     return NULL;
-  *status = end_moment(r, h, (int64_t)t, how, err);
-  return q + 1;
+  store(r, h, e, -(uint64_t)(c & 1), -(uint64_t)(c >> 1 & 1), how);
+  return end + 1;
 }
 
 /* Takes words of the common shapes from p on while p < stop. Returns where it could not go on. */
-static inline __attribute__((always_inline)) const char *
+INNER const char *
 fast_words(lu_vcd *r, const char *p, const char *stop, way how, lu_status *status, lu_err *err)
 {
-  hot h = {0};
-  if (how == ONE_SLOT)
-    heat(r, &h);
-  while (p < stop && *status == LU_OK) {
-    unsigned c = class_of[(unsigned char)*p];
+  hot h;
+  lu_status s = LU_OK;
+  heat(r, &h);
+  while (p < stop) {
+    unsigned char c = (unsigned char)*p;
     const char *q = NULL;
-    if (c >= C_LOW) {
-      const char *end = p;
-      const lu_vcd_entry *e = short_code(r, p + 1, &end);
-      if (e->width == 1) {
-        store(r, &h, e, -(uint64_t)(c & 1), -(uint64_t)(c >> 1 & 1), how);
-        q = end + 1;
+    if ((c & 0xfe) == '0') {
+      const lu_vcd_quick *e = &r->quick[(unsigned char)p[1]];
+      if (e->one && (p[2] == '\n' || blank(p[2]))) {
+        set(r, &h, e, c & 1, how);
+        p += 3;
+        continue;
       }
-    } else if (c == C_TIME) {
-      q = fast_time(r, &h, p, how, status, err);
-    } else if (c == C_BITS) {
+      q = fast_level(r, &h, p, how);
+    } else if (c == '#') {
+      q = fast_time(r, &h, p, how, &s, err);
+      if (s != LU_OK)
+        break;
+    } else if (class_of[c] == C_BITS) {
       q = fast_vector(r, &h, p, how);
-    } else if (c == C_BLANK) {
+    } else if (class_of[c] == C_BLANK) {
       q = p + 1;
+    } else if (class_of[c] >= C_LOW) {
+      q = fast_level(r, &h, p, how);
     }
     if (!q)
       break;
     p = q;
   }
-  if (how == ONE_SLOT)
-    cool(r, &h);
+  cool(r, &h, how);
+  *status = s;
   return p;
 }
 

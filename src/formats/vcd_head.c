@@ -302,8 +302,10 @@ static lu_status command(lu_vcd *r, const char *at, lu_err *err)
   if (!r->has_timescale)
     lu_capstate_note(&r->s, r->command_line, 1, "no $timescale: taken as 1 ns");
   r->in = LU_VCD_BODY;
-  for (size_t i = 0; i < 256; i++)
-    r->quick[i] = r->entries[r->one[i]];
+  for (size_t i = 0; i < 256; i++) {
+    const lu_vcd_entry *e = &r->entries[r->one[i]];
+    r->quick[i] = (lu_vcd_quick){.keep = ~e->mask, .set = {0, e->mask}, .slot = e->slot, .one = e->width == 1};
+  }
   r->held = lu_arena_take(r->s.mem, r->widest + 64);
   if (!r->held)
     return no_room(err);

@@ -126,6 +126,26 @@ static lu_status bind_strobe(const lu_bind *b, const lu_sig_strobe *from, lu_cyc
   return s == LU_OK ? bind_group(b, from->when, from->when_count, &to->when, control, err) : s;
 }
 
+/* Whether a line must be at different levels for the two, so that they never hold at once. */
+static bool exclude(const lu_cyc_lines *a, const lu_cyc_lines *b)
+{
+  for (size_t i = 0; i < a->count; i++)
+    for (size_t k = 0; k < b->count; k++)
+      if (a->groups[i].slot == b->groups[k].slot &&
+          (a->groups[i].active ^ b->groups[k].active) & a->groups[i].mask & b->groups[k].mask)
+        return true;
+  return false;
+}
+
+static bool any_may_meet(const lu_cycles *c)
+{
+  for (size_t i = 0; i < c->strobe_count; i++)
+    for (size_t k = 0; k < i; k++)
+      if (c->strobes[i].writes != c->strobes[k].writes && !exclude(&c->strobes[i].when, &c->strobes[k].when))
+        return true;
+  return false;
+}
+
 static lu_status bind_dram(const lu_bind *b, lu_cycles *c, lu_err *err)
 {
   const lu_sigmap *m = b->map;
@@ -164,6 +184,7 @@ static lu_status bind_all(const lu_bind *b, lu_cycles *c, lu_err *err)
   c->strobe_count = m->strobe_count;
   for (size_t i = 0; s == LU_OK && i < m->strobe_count; i++)
     s = bind_strobe(b, &m->strobes[i], &c->strobes[i], c->control, err);
+  c->may_meet = any_may_meet(c);
   c->lane_count = m->lane_count;
   if (s == LU_OK)
     s = bind_lanes(b, m->lanes, m->lane_count, c->lanes, c->control, err);
@@ -231,31 +252,36 @@ uint64_t lu_cyc_get(const lu_cyc_field *f, lu_cyc_levels at, uint64_t *unknown)
   return v & ~u;
 }
 
-static lu_line_is any_on(const lu_cyc_lines *l, lu_cyc_levels at)
+/* Lines of a group that are active, and those whose level is not certain. */
+static inline uint64_t group_on(const lu_cyc_group *g, lu_cyc_levels at, uint64_t *odd)
+{
+  uint64_t unknown = at.unknown[g->slot] & g->mask;
+  *odd |= unknown;
+  return ~(at.value[g->slot] ^ g->active) & g->mask & ~unknown;
+}
+
+static inline lu_line_is any_on(const lu_cyc_lines *l, lu_cyc_levels at)
 {
   uint64_t on = 0, odd = 0;
-  for (size_t i = 0; i < l->count; i++) {
-    const lu_cyc_group *g = &l->groups[i];
-    on |= ~(at.value[g->slot] ^ g->active) & ~at.unknown[g->slot] & g->mask;
-    odd |= at.unknown[g->slot] & g->mask;
-  }
+  for (size_t i = 0; i < l->count; i++)
+    on |= group_on(&l->groups[i], at, &odd);
   return on ? LU_LINE_ON : odd ? LU_LINE_ODD : LU_LINE_OFF;
 }
 
-static lu_line_is all_on(const lu_cyc_lines *l, lu_cyc_levels at)
+static inline lu_line_is all_on(const lu_cyc_lines *l, lu_cyc_levels at)
 {
   uint64_t off = 0, odd = 0;
   for (size_t i = 0; i < l->count; i++) {
-    const lu_cyc_group *g = &l->groups[i];
-    off |= (at.value[g->slot] ^ g->active) & ~at.unknown[g->slot] & g->mask;
-    odd |= at.unknown[g->slot] & g->mask;
+    uint64_t unknown = 0, on = group_on(&l->groups[i], at, &unknown);
+    off |= l->groups[i].mask & ~on & ~unknown;
+    odd |= unknown;
   }
   return off ? LU_LINE_OFF : odd ? LU_LINE_ODD : LU_LINE_ON;
 }
 
-static uint64_t active_lanes(const lu_cyc_lane *lanes, size_t count, lu_cyc_levels at)
+static inline uint64_t active_lanes(const lu_cyc_lane *lanes, size_t count, lu_cyc_levels at)
 {
-  uint64_t mask = count ? 0 : UINT64_MAX;
+  uint64_t mask = 0;
   for (size_t i = 0; i < count; i++)
     if (lu_cyc_is(&lanes[i].line, at) == LU_LINE_ON)
       mask |= lanes[i].mask;
@@ -322,6 +348,10 @@ static __attribute__((noinline)) lu_status finish(lu_cycles *c, lu_cyc_strobe *s
   }
   if (s->writes)
     y.flags |= lu_cyc_data_late(c, step->time, false);
+  if (!c->taker) { /* only counted: what it says is not looked at */
+    c->counts.kinds[y.kind]++;
+    return LU_OK;
+  }
   y.address = lu_cyc_get(&c->address, before, &y.address_unknown);
   y.data = lu_cyc_get(s->writes ? &c->data_in : &c->data_out, before, &y.data_unknown);
   y.data_unknown |= c->data_mask & ~y.lanes;
@@ -341,7 +371,7 @@ static void start(lu_cycles *c, lu_cyc_strobe *s, int64_t time)
     s->flags |= LU_CYCLE_ADDRESS_LATE;
 }
 
-static lu_status step_strobe(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *step, bool held_up,
+static inline lu_status step_strobe(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *step, bool held_up,
                              lu_err *err)
 {
   lu_cyc_levels now = {step->value, step->unknown};
@@ -350,7 +380,7 @@ static lu_status step_strobe(lu_cycles *c, lu_cyc_strobe *s, const lu_cap_step *
   if (is == LU_LINE_ON && s->was != LU_LINE_ON)
     start(c, s, step->time);
   if (is == LU_LINE_ON)
-    s->lanes |= active_lanes(c->lanes, c->lane_count, now);
+    s->lanes |= c->lane_count ? active_lanes(c->lanes, c->lane_count, now) : UINT64_MAX;
   if (s->was == LU_LINE_ON && held_up)
     s->waits++;
   if (s->was == LU_LINE_ON && is == LU_LINE_OFF)
@@ -368,8 +398,8 @@ static void check_both(lu_cycles *c, const lu_cap_step *step)
   bool on[2] = {false, false};
   for (size_t i = 0; i < c->strobe_count; i++) {
     const lu_cyc_strobe *s = &c->strobes[i];
-    if (s->was == LU_LINE_ON && all_on(&s->when, now) == LU_LINE_ON)
-      on[s->writes] = true;
+    if (!on[s->writes] && s->was == LU_LINE_ON)
+      on[s->writes] = all_on(&s->when, now) == LU_LINE_ON;
   }
   bool both = on[0] && on[1];
   if (both && !c->both_was && !c->counts.both++)
@@ -404,7 +434,7 @@ static __attribute__((noinline)) lu_status control_step(lu_cycles *c, const lu_c
   bool held = c->wait.bit && held_up(c, step);
   for (size_t i = 0; s == LU_OK && i < c->strobe_count; i++)
     s = step_strobe(c, &c->strobes[i], step, held, err);
-  if (c->strobe_count > 1)
+  if (c->may_meet)
     check_both(c, step);
   return s == LU_OK && c->is_dram ? lu_cyc_dram_step(c, step, data, err) : s;
 }
@@ -415,13 +445,13 @@ lu_status lu_cycles_step(lu_cycles *c, const lu_cap_step *step, lu_err *err)
     go_blind(c);
     return LU_OK;
   }
-  bool control = false, address = false, data = false;
+  uint64_t control = 0, address = 0, data = 0;
   for (size_t i = 0; i < step->slot_count; i++) {
     uint32_t k = step->slots[i];
     uint64_t diff = (step->value[k] ^ step->was_value[k]) | (step->unknown[k] ^ step->was_unknown[k]);
-    control |= (diff & c->control[k]) != 0;
-    address |= (diff & c->address_bits[k]) != 0;
-    data |= (diff & c->data_bits[k]) != 0;
+    control |= diff & c->control[k];
+    address |= diff & c->address_bits[k];
+    data |= diff & c->data_bits[k];
   }
   lu_status s = LU_OK;
   if (control) {

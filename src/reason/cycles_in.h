@@ -87,6 +87,7 @@ struct lu_cycles {
   bool is_dram;
   lu_cyc_dram dram;
   bool both_was;
+  bool may_meet;         /* a read and a write strobe can hold at once */
   int64_t setup_address, setup_data; /* ticks */
   int64_t address_at, data_at;       /* last change before this moment */
   bool address_now;                  /* changes in this moment */

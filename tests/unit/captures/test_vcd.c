@@ -178,50 +178,96 @@ static void check_bad(void **state)
   }
 }
 
-/* The fast way and the other one give the same steps: a long random capture, whole and in pieces that
- * are too short for the fast way. */
-static void both_ways_agree(void **state)
+static uint64_t draw(uint64_t *seed)
 {
-  (void)state;
-  uint64_t seed = 20260117;
+  *seed = *seed * 6364136223846793005u + 1442695040888963407u;
+  return *seed >> 33;
+}
+
+/* A long random capture with times of 1 to 15 digits. */
+static char *random_capture(size_t signals, size_t *len)
+{
+  static const char *const codes[] = {"!", "ab", "~", "abc", "abcd", "#"};
+  static const unsigned widths[] = {1, 1, 16, 40, 1, 64};
+  uint64_t seed = 20260117 + signals, time = 0;
   char *text;
-  size_t len;
-  FILE *f = open_memstream(&text, &len);
-  static const char *const codes[] = {"!", "ab", "abc", "abcd", "~"};
-  static const unsigned widths[] = {1, 1, 16, 40, 64};
+  FILE *f = open_memstream(&text, len);
   fprintf(f, "$timescale 10 ns $end\n");
-  for (int i = 0; i < 5; i++)
-    fprintf(f, "$var wire %u %s s%d $end\n", widths[i], codes[i], i);
+  for (size_t i = 0; i < signals; i++)
+    fprintf(f, "$var wire %u %s s%zu $end\n", widths[i], codes[i], i);
   fprintf(f, "$enddefinitions $end\n#0\n");
-  unsigned time = 0;
   for (int i = 0; i < 20000; i++) {
-    seed = seed * 6364136223846793005u + 1442695040888963407u;
-    unsigned r = (unsigned)(seed >> 33), k = r % 5;
+    unsigned r = (unsigned)draw(&seed), k = r % signals;
     if (r >> 8 & 1)
-      fprintf(f, "#%u\n", time += r >> 9 & 3);
+      fprintf(f, "#%llu%c", (unsigned long long)(time += (r >> 9 & 3) + (i % 1000 ? 0 : time + 1 < 100000000000000u ? time * 5 : 0)),
+              " \n"[r >> 11 & 1]);
     if (widths[k] == 1) {
-      fprintf(f, "%c%s\n", "01xz"[r >> 12 & 3], codes[k]);
+      fprintf(f, "%c%s%c", "0101xz01"[r >> 12 & 7], codes[k], " \n"[r >> 15 & 1]);
       continue;
     }
     fputc('b', f);
     unsigned n = 1 + (r >> 12) % widths[k];
-    for (unsigned d = 0; d < n; d++) {
-      seed = seed * 6364136223846793005u + 1442695040888963407u;
-      fputc((r >> 10 & 3) ? "01"[seed >> 60 & 1] : "01xz"[seed >> 60 & 3], f);
-    }
+    bool plain = draw(&seed) & 1;
+    for (unsigned d = 0; d < n; d++)
+      fputc(plain || draw(&seed) % 4 ? "01"[draw(&seed) & 1] : "01xz"[draw(&seed) & 3], f);
     fprintf(f, " %s\n", codes[k]);
   }
   fclose(f);
-  caplog whole, pieces;
-  caplog_read(&whole, text, len, 0, 0);
-  caplog_read(&pieces, text, len, 61, 0);
-  assert_int_equal(whole.status, LU_OK);
-  assert_int_equal(pieces.status, LU_OK);
-  assert_true(whole.steps > 1000);
-  assert_string_equal(whole.text, pieces.text);
-  caplog_free(&whole);
-  caplog_free(&pieces);
-  free(text);
+  return text;
+}
+
+/* The fast way and the other one give the same steps: whole, and in pieces that are too short for the fast way.
+ * The first four signals fit into one slot. */
+static void both_ways_agree(void **state)
+{
+  (void)state;
+  for (size_t signals = 1; signals <= 6; signals++) {
+    size_t len;
+    char *text = random_capture(signals, &len);
+    caplog whole, pieces;
+    caplog_read(&whole, text, len, 0, 0);
+    caplog_read(&pieces, text, len, 61, 0);
+    assert_int_equal(whole.status, LU_OK);
+    assert_int_equal(pieces.status, LU_OK);
+    assert_true(whole.steps > 1000);
+    assert_string_equal(whole.text, pieces.text);
+    caplog_free(&whole);
+    caplog_free(&pieces);
+    free(text);
+  }
+}
+
+/* What is wrong in the middle of a long capture is found at the same place by both. */
+static void both_ways_refuse(void **state)
+{
+  (void)state;
+  static const char *const wrong[] = {"#%llu\n", "#12a4\n", "#\n", "1?\n", "b0101010101010101010101010101010101010101010101010 ~\n",
+                                      "b ~\n", "b01 %%\n", "b012 ~\n", "01!\n", "#99999999999999999999\n"};
+  for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+    size_t len, full;
+    char *text = random_capture(3, &len), *both;
+    FILE *f = open_memstream(&both, &full);
+    fwrite(text, 1, len, f);
+    fprintf(f, "\n#%llu 1! 0! 1! 0! #%llu\n", 900000000000000ull, 900000000000017ull);
+    fprintf(f, wrong[i], 900000000000016ull);
+    for (int n = 0; n < 50; n++)
+      fprintf(f, "1! 0!\n");
+    fclose(f);
+    caplog whole, pieces;
+    caplog_read(&whole, both, full, 0, 0);
+    caplog_read(&pieces, both, full, 61, 0);
+    if (whole.status == LU_OK)
+      fail_msg("accepted: %s", wrong[i]);
+    assert_int_equal(whole.status, pieces.status);
+    assert_int_equal(whole.err.line, pieces.err.line);
+    assert_int_equal(whole.err.column, pieces.err.column);
+    assert_string_equal(whole.err.message, pieces.err.message);
+    assert_string_equal(whole.text, pieces.text);
+    caplog_free(&whole);
+    caplog_free(&pieces);
+    free(text);
+    free(both);
+  }
 }
 
 /* More slots than one level of the record of changes holds. */
@@ -290,7 +336,7 @@ static void cut_captures_say_so(void **state)
 int main(void)
 {
   enum { GOOD = sizeof good / sizeof *good, BAD = sizeof bads / sizeof *bads };
-  struct CMUnitTest tests[GOOD + BAD + 7];
+  struct CMUnitTest tests[GOOD + BAD + 8];
   size_t n = 0;
   for (size_t i = 0; i < GOOD; i++)
     tests[n++] = (struct CMUnitTest){.name = good[i].name, .test_func = check_good, .initial_state = (void *)&good[i]};
@@ -299,6 +345,7 @@ int main(void)
   tests[n++] = (struct CMUnitTest)cmocka_unit_test(the_standards_example);
   tests[n++] = (struct CMUnitTest)cmocka_unit_test(every_prefix);
   tests[n++] = (struct CMUnitTest)cmocka_unit_test(both_ways_agree);
+  tests[n++] = (struct CMUnitTest)cmocka_unit_test(both_ways_refuse);
   tests[n++] = (struct CMUnitTest)cmocka_unit_test(many_signals);
   tests[n++] = (struct CMUnitTest)cmocka_unit_test(no_memory);
   tests[n++] = (struct CMUnitTest)cmocka_unit_test(cut_captures_say_so);

@@ -38,16 +38,34 @@ typedef struct bench {
   uint64_t listed, seen;
   uint16_t wrong_bits;
   uint64_t most;
+  lu_pattern **patterns;  /* that run, and how many */
+  size_t pattern_count;
 } bench;
 
 /* ---- a failure, as soon as it is there ---- */
+
+/* "march-c-minus, pass 1, element 2, operation 1": as decode --log takes it; operations count within their
+ * element. Empty where no pattern ran. */
+static void which_read(const bench *b, const lu_failure *f, char *text, size_t len)
+{
+  *text = 0;
+  for (size_t i = 0; f->pattern && i < b->pattern_count; i++)
+    if (b->patterns[i]->name == f->pattern && f->element < b->patterns[i]->element_count) {
+      snprintf(text, len, "%s, pass %" PRIu32 ", element %u, operation %u", f->pattern, f->pass + 1, f->element + 1u,
+               f->op - b->patterns[i]->elements[f->element].first_op + 1);
+      return;
+    }
+}
+
 static void show(bench *b, const lu_failure *f)
 {
   int digits = b->data_bits > 8 ? 4 : 2;
+  char which[128];
   fprintf(b->run->out, "0x%06" PRIx32 ": expected %0*x, got %0*x", f->address, digits, f->expected,
           digits, f->got);
-  if (f->pattern)
-    fprintf(b->run->out, "  (%s, element %u)", f->pattern, f->element + 1u);
+  which_read(b, f, which, sizeof which);
+  if (*which)
+    fprintf(b->run->out, "  (%s)", which);
   fputc('\n', b->run->out);
 }
 
@@ -60,11 +78,12 @@ static bool on_failure(void *to, const lu_failure *f)
   if (b->seen++ < SHOWN_MOST)
     show(b, f);
   if (b->listed < LISTED_MOST) {
-    char line[64];
+    char line[192], which[128];
+    which_read(b, f, which, sizeof which);
     /* byte addresses, as everywhere in dumps and logs */
     uint64_t at = (uint64_t)f->address * (b->data_bits > 8 ? 2 : 1);
-    int n = snprintf(line, sizeof line, "%04" PRIx64 " %0*x %0*x\n", at, digits, f->expected, digits,
-                     f->got);
+    int n = snprintf(line, sizeof line, "%04" PRIx64 " %0*x %0*x%s%s\n", at, digits, f->expected, digits, f->got,
+                     *which ? "  " : "", which);
     b->listed += lu_inflow_add(&b->log, line, (size_t)n, NULL) == LU_OK;
   }
   return b->seen < b->most;
@@ -231,6 +250,8 @@ static int verify_ram(bench *b, const lu_memio *m)
                  .to = b};
   uint64_t start = lu_clock_us(NULL), rounds = 0;
   lu_status s = patterns_of(b->a, b->run->mem, list, &count, &err);
+  b->patterns = list;
+  b->pattern_count = count;
   if (s == LU_OK && b->a->first)
     s = retry_list(b->a, m, b->run->mem, &retry, &retries, &err);
   if (s == LU_OK && retries) {
@@ -244,6 +265,12 @@ static int verify_ram(bench *b, const lu_memio *m)
   say_ram(b, &c, rounds, (double)(lu_clock_us(NULL) - start) / 1e6, s == LU_OK && !c.ended_early && rounds);
   if (lu_stop_asked())
     fputs("stopped; the figures are up to here\n", b->run->err);
+  if (s == LU_OK && !c.ended_early && b->listed == b->seen && b->log.len) {
+    /* so that decode --log knows that reads which are not listed were right */
+    char line[64];
+    int n = snprintf(line, sizeof line, "# finished: %" PRIu64 " errors\n", b->listed);
+    b->listed = lu_inflow_add(&b->log, line, (size_t)n, NULL) == LU_OK ? b->listed : 0;
+  }
   int logged = write_log(b);
   if (code)
     return code;

@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { TOKENS_MOST = 64, TEXT_SHOWN = 72 };
+enum { TOKENS_MOST = 64, TEXT_SHOWN = 72, NAME_MOST = 48 };
 
 typedef enum role { R_NONE, R_ADDRESS, R_EXPECTED, R_GOT, R_OTHER, R_ROLES } role;
 
@@ -30,6 +30,7 @@ typedef struct reader {
   size_t room, span_room;
   role order[3];       /* columns of lines without keywords */
   uint64_t counted;    /* failures that the log says there were */
+  const char *pattern; /* the one that the lines before named */
   size_t first_unread; /* byte offset, SIZE_MAX: none */
 } reader;
 
@@ -294,7 +295,84 @@ static bool heading(reader *r, const token *t, size_t count)
   return n == 3;
 }
 
-static lu_status add_failure(reader *r, const token *found[R_ROLES], uint32_t line)
+/* --- which read of a test pattern ------------------------------------------------------------------------ */
+
+typedef struct operation {
+  uint32_t pass, element, number;
+  const char *name;     /* of the pattern, in the line; NULL: not said */
+  size_t name_len;
+} operation;
+
+/* A word that cannot be a number in hex: letters, figures and hyphens. */
+static bool is_name(const char *p, size_t len)
+{
+  bool beyond = false;
+  for (size_t i = 0; i < len; i++)
+    beyond |= p[i] == '-' || tolower((unsigned char)p[i]) > 'f';
+  return len && len <= NAME_MOST && beyond && isalpha((unsigned char)*p);
+}
+
+static void name_before(const char *line, const char *at, operation *o)
+{
+  while (at > line && strchr(" \t,:;(", at[-1]))
+    at--;
+  const char *end = at;
+  while (at > line && (isalnum((unsigned char)at[-1]) || at[-1] == '-'))
+    at--;
+  if (is_name(at, (size_t)(end - at))) {
+    o->name = at;
+    o->name_len = (size_t)(end - at);
+  }
+}
+
+/* Numbers behind "element", "operation" and "pass" are no addresses or data. */
+static operation find_operation(token *t, size_t count, const char *line)
+{
+  static const char *const what[] = {"pass", "element", "operation", "op"};
+  operation o = {0};
+  const char *first = NULL;
+  for (size_t i = 0; i + 1 < count; i++) {
+    uint64_t v;
+    size_t k = 0;
+    while (k < 4 && !same(&t[i], what[k]))
+      k++;
+    if (k == 4 || !lu_text_u64(t[i + 1].at, t[i + 1].len, 10, UINT32_MAX, &v))
+      continue;
+    *(k == 0 ? &o.pass : k == 1 ? &o.element : &o.number) = (uint32_t)v;
+    t[i + 1].counter = 2;
+    first = first ? first : t[i].at;
+  }
+  if (!o.element && !o.number)
+    return (operation){0};
+  name_before(line, first, &o);
+  /* nor are the parts of the name */
+  for (size_t i = 0; o.name && i < count; i++)
+    if (t[i].at >= o.name && t[i].at < o.name + o.name_len)
+      t[i].rank = NO_NUMBER;
+  return o;
+}
+
+static lu_status keep_name(reader *r, const char *name, size_t len)
+{
+  if (r->pattern && strlen(r->pattern) == len && !memcmp(r->pattern, name, len))
+    return LU_OK;
+  r->pattern = lu_arena_text(r->mem, name, len);
+  return r->pattern ? LU_OK : lu_fail(r->err, LU_ERR_NOMEM, 0, 0, "no room for the log");
+}
+
+/* "pattern: March C-" on a line of its own is said for all lines that follow. */
+static lu_status pattern_line(reader *r, const token *t, size_t count, const char *line, size_t len, bool *is)
+{
+  if (count < 2 || !same(&t[0], "pattern"))
+    return LU_OK;
+  const char *from = t[1].at, *end = line + len;
+  while (end > from && (isspace((unsigned char)end[-1]) || strchr("\"'", end[-1])))
+    end--;
+  *is = true;
+  return end - from > NAME_MOST ? LU_OK : keep_name(r, from, (size_t)(end - from));
+}
+
+static lu_status add_failure(reader *r, const token *found[R_ROLES], const operation *o, uint32_t line)
 {
   lu_faillog *g = r->log;
   if (g->count == LU_FAILLOG_MOST)
@@ -304,7 +382,11 @@ static lu_status add_failure(reader *r, const token *found[R_ROLES], uint32_t li
     return lu_fail(r->err, LU_ERR_NOMEM, 0, 0, "no room for the log");
   g->at = p;
   const token *e = found[R_EXPECTED], *x = found[R_GOT];
-  p[g->count++] = (lu_failure_line){found[R_ADDRESS]->value, e->value, x->value, line, e->digits > x->digits ? e->digits : x->digits};
+  if (o->name && keep_name(r, o->name, o->name_len))
+    return LU_ERR_NOMEM;
+  p[g->count++] = (lu_failure_line){found[R_ADDRESS]->value, e->value, x->value, line, e->digits > x->digits ? e->digits : x->digits,
+                                    o->pass, o->element, o->number, r->pattern};
+  g->marched += o->element || o->number;
   return LU_OK;
 }
 
@@ -405,17 +487,21 @@ static lu_status read_line(reader *r, const char *line, size_t len, uint32_t num
   const token *found[R_ROLES] = {NULL};
   size_t count = tokens_of(line, len, t);
   bool is = false, numbers = false;
+  operation o = find_operation(t, count, line);
+  lu_status s = o.element || o.number ? LU_OK : pattern_line(r, t, count, line, len, &is);
+  if (s || is)
+    return s;
   if (keyworded(t, count, found))
-    return add_failure(r, found, number);
+    return add_failure(r, found, &o, number);
   if (heading(r, t, count))
     return LU_OK;
   memset(found, 0, sizeof found);
   bool first = has_word(t, count, tested, sizeof tested / sizeof *tested);
-  lu_status s = first ? mark(r, t, count, number, &is) : LU_OK;
+  s = first ? mark(r, t, count, number, &is) : LU_OK;
   if (s || is)
     return s;
   if (by_columns(r, t, count, found))
-    return add_failure(r, found, number);
+    return add_failure(r, found, &o, number);
   s = first ? LU_OK : mark(r, t, count, number, &is);
   for (size_t i = 0; i < count; i++)
     numbers |= t[i].rank <= LETTERS && !t[i].counter;

@@ -15,6 +15,9 @@ typedef struct lu_failure_line {
   uint64_t address, expected, got; /* as printed: nothing is known yet of bytes or words */
   uint32_t line;                   /* from 1 */
   uint8_t digits;                  /* hex digits that the wider of expected and got was written with */
+  /* "march-c-minus, pass 1, element 2, operation 1": which read of a test pattern it was, from 1; 0: not said */
+  uint32_t pass, element, operation;
+  const char *pattern;             /* as written, or NULL; lines of one pattern share it */
 } lu_failure_line;
 
 /* Addresses that the log says were gone through, first and last included. */
@@ -28,6 +31,7 @@ typedef struct lu_faillog {
   lu_failure_line *at;             /* in the order of the file */
   size_t span_count;
   lu_tested_span *spans;
+  size_t marched;                  /* failures that say which operation it was */
   bool complete;                   /* it says that the test came to its end, and lists as many as it counted */
   bool cut;                        /* it says that it stopped, or counted more than it lists */
   size_t unread;                   /* lines with numbers that are neither failure nor mark */

@@ -16,7 +16,7 @@ typedef struct job {
   uint16_t element;
   /* cycles that wait to be carried out */
   lu_cycle list[LIST];
-  uint16_t mask[LIST], of[LIST];
+  uint16_t mask[LIST], of[LIST], op[LIST];
   size_t listed;
 } job;
 
@@ -27,9 +27,9 @@ static bool ends(job *j)
   return j->status != LU_OK || j->counts->ended_early;
 }
 
-static void tell(job *j, uint32_t address, uint16_t expected, uint16_t got, uint16_t element)
+static void tell(job *j, uint32_t address, uint16_t expected, uint16_t got, uint16_t element, uint16_t op)
 {
-  lu_failure f = {address, expected, got, j->p ? j->p->name : NULL, element, j->pass};
+  lu_failure f = {address, expected, got, j->p ? j->p->name : NULL, element, op, j->pass};
   j->counts->failures++;
   if (j->v->on_failure && !j->v->on_failure(j->v->to, &f))
     j->counts->ended_early = true;
@@ -44,17 +44,18 @@ static void flush(job *j)
     const lu_cycle *c = &j->list[i];
     *(c->write ? &j->counts->writes : &j->counts->reads) += 1;
     if (!c->write && ((c->got ^ c->data) & j->mask[i]))
-      tell(j, c->address, c->data & j->mask[i], c->got & j->mask[i], j->of[i]);
+      tell(j, c->address, c->data & j->mask[i], c->got & j->mask[i], j->of[i], j->op[i]);
   }
   j->listed = 0;
 }
 
-static void add(job *j, uint32_t address, bool write, uint16_t data, uint16_t mask, uint16_t element)
+static void add(job *j, uint32_t address, bool write, uint16_t data, uint16_t mask, uint16_t element, uint16_t op)
 {
   if (j->listed == LIST)
     flush(j);
   j->list[j->listed] = (lu_cycle){address, write, data, 0};
   j->mask[j->listed] = mask;
+  j->op[j->listed] = op;
   j->of[j->listed++] = element;
 }
 
@@ -69,7 +70,7 @@ static bool take_ops(void *user, const lu_operation *ops, size_t count)
       continue;
     }
     add(j, (uint32_t)(j->block.base_word + ops[i].word), ops[i].kind == LU_OP_WRITE,
-        (uint16_t)ops[i].value, (uint16_t)ops[i].mask, ops[i].element);
+        (uint16_t)ops[i].value, (uint16_t)ops[i].mask, ops[i].element, ops[i].op);
   }
   return !ends(j);
 }
@@ -124,10 +125,20 @@ static bool march_of(const job *j, const lu_element *e, lu_march *m)
   return m->op_count > 0;
 }
 
+/* The device counts repeated operations one by one. */
+static uint16_t op_of(const job *j, unsigned counted)
+{
+  const lu_element *e = &j->p->elements[j->element];
+  uint32_t i = 0;
+  while (i + 1 < e->op_count && counted >= j->p->ops[e->first_op + i].repeat)
+    counted -= j->p->ops[e->first_op + i++].repeat;
+  return (uint16_t)(e->first_op + i);
+}
+
 static bool march_failed(void *to, const lu_march_failure *f)
 {
   job *j = to;
-  tell(j, f->address, f->expected, f->got, j->element);
+  tell(j, f->address, f->expected, f->got, j->element, op_of(j, f->op));
   return !j->counts->ended_early;
 }
 
@@ -189,8 +200,8 @@ lu_status lu_verify_addresses(const lu_verify *v, const uint32_t *addresses, siz
   uint16_t mask = v->memory->data_bits >= 16 ? 0xFFFF : (uint16_t)((1u << v->memory->data_bits) - 1);
   for (size_t i = 0; i < count && !ends(&j); i++)
     for (size_t k = 0; k < 4; k++) {
-      add(&j, addresses[i], true, values[k] & mask, mask, 0);
-      add(&j, addresses[i], false, values[k] & mask, mask, 0);
+      add(&j, addresses[i], true, values[k] & mask, mask, 0, 0);
+      add(&j, addresses[i], false, values[k] & mask, mask, 0, 0);
     }
   flush(&j);
   return j.status;

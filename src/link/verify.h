@@ -12,6 +12,7 @@ typedef struct lu_failure {
   uint16_t expected, got;  /* bits outside the memory's width are zero */
   const char *pattern;     /* its name, borrowed; NULL for addresses retried on their own */
   uint16_t element;        /* of the pattern, from 0 */
+  uint16_t op;             /* number in the pattern's ops */
   uint32_t pass;
 } lu_failure;
 

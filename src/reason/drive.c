@@ -121,6 +121,7 @@ struct lu_tester {
   shown *last;               /* by operation: what the last failing read of it was worth */
   lu_watch_read watch;
   void *user;
+  bool stop;                 /* whoever watches has seen enough */
 };
 
 lu_memory lu_drive_block(const lu_network *n)
@@ -933,8 +934,8 @@ static void do_op(const going *g, unsigned op, uint32_t point, uint64_t weight, 
     uint64_t value = read_point(t, point, word, &unk);
     uint64_t wrong = (value ^ word) & t->changed & ~unk & mask;
     unk &= mask;
-    if (t->watch)
-      t->watch(t->user, t->stage.word[point], t->changed, value, unk);
+    if (t->watch && !t->watch(t->user, &(lu_watched){t->stage.word[point], g->number, op, word & mask, t->changed & mask, value, unk}))
+      t->stop = true;
     if (!(wrong | unk))
       continue;
     g->out->detected |= wrong != 0;
@@ -1089,7 +1090,7 @@ static void do_element(const going *g, const lu_element *e)
     do_plain(g, e);
     return;
   }
-  for (size_t i = 0; i < n; i++) {
+  for (size_t i = 0; i < n && !g->t->stop; i++) {
     uint32_t point = element_point(g, e, e->direction == LU_DOWN ? n - 1 - i : i);
     if (point == UINT32_MAX)
       continue;
@@ -1119,7 +1120,7 @@ static bool run_pattern(lu_tester *t, const prepared *q, lu_outcome *out)
     plain &= q->pattern->ops[i].kind != LU_OP_REST;
   if (q->pattern->by_lanes)
     memset(t->held, 0, POINTS_MOST * sizeof *t->held);
-  for (size_t i = 0; i < q->pass_count; i++) {
+  for (size_t i = 0; i < q->pass_count && !t->stop; i++) {
     const pass *x = &q->passes[i];
     going g = {.t = t, .pattern = q->pattern, .pass = x, .number = (uint32_t)i, .plain = plain, .out = out};
     g.weight = t->stage.weight[x->span > SPAN_TWO];
@@ -1149,6 +1150,7 @@ bool lu_tester_run(lu_tester *t, const lu_effect *effect, const lu_fault *faults
 {
   bool ok = load(t, effect, faults, fault_count);
   t->watch = NULL;
+  t->stop = false;
   for (size_t i = 0; ok && i < t->count; i++)
     ok = run_pattern(t, &t->patterns[i], &out[i]);
   return ok;
@@ -1159,6 +1161,7 @@ bool lu_tester_watch(lu_tester *t, size_t pattern, const lu_effect *effect, cons
 {
   t->watch = watch;
   t->user = user;
+  t->stop = false;
   return load(t, effect, faults, fault_count) && run_pattern(t, &t->patterns[pattern], out);
 }
 

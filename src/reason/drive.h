@@ -19,9 +19,16 @@ typedef struct lu_outcome {
   bool chance;       /* some read hangs on what the memory held before */
 } lu_outcome;
 
-/* A read, for who wants to watch: word number, bits that the effect can change, their value, and
- * those that hang on what the memory held before. */
-typedef void (*lu_watch_read)(void *user, uint64_t word, uint64_t changed, uint64_t value, uint64_t unknown);
+/* A read, for who wants to watch. */
+typedef struct lu_watched {
+  uint64_t word;     /* number in the block */
+  uint32_t pass, op; /* op: number in the pattern's ops */
+  uint64_t expected, changed; /* bits that the effect can change; the others are as expected */
+  uint64_t value, unknown;    /* of the changed ones: value, and those that hang on what the memory held before */
+} lu_watched;
+
+/* False: seen enough; the rest of the pattern is not run. */
+typedef bool (*lu_watch_read)(void *user, const lu_watched *read);
 
 typedef struct lu_tester lu_tester;
 

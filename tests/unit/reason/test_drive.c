@@ -62,9 +62,10 @@ static lu_pattern *pattern(bench *b, const char *rest)
 }
 
 /* What the prediction of the whole reading says of a word that was run. */
-static void hold_against(void *user, uint64_t word, uint64_t changed, uint64_t value, uint64_t unknown)
+static bool hold_against(void *user, const lu_watched *read)
 {
   bench *b = user;
+  uint64_t word = read->word, changed = read->changed, value = read->value, unknown = read->unknown;
   uint64_t v = 0, u = 0, known = lu_word(&b->e.known, word), all = ((uint64_t)1 << b->n->data_bits) - 1;
   if (b->view->changed)
     lu_view_word(b->view, &b->e, word, &v, &u);
@@ -76,6 +77,7 @@ static void hold_against(void *user, uint64_t word, uint64_t changed, uint64_t v
   b->only_drive += (unknown & ~u & all) != 0;
   memcpy(b->got + word * b->e.got.bytes, &value, b->e.got.bytes); /* what a bus keeps comes from here */
   b->held[word / 64] |= (uint64_t)1 << word % 64;
+  return true;
 }
 
 /* Every different effect: filled upwards with the contents, then read upwards. */

@@ -128,6 +128,7 @@ static const lu_option options[] = {
     {"wrote", 'w', LU_OPT_TEXT, AT(reading.wrote), 0, 0, "WHAT", "written through the same lines, then read"},
     {"run", 0, LU_OPT_TEXT, AT(run), 0, 0, "FILE", "several readings of one fault state (YAML)"},
     {"log", 0, LU_OPT_TEXT, AT(reading.log), 0, 0, "FILE", "failures that a memory test printed"},
+    {"pattern", 0, LU_OPT_TEXT, AT(reading.pattern), 0, 0, "NAME", "--log: the test pattern that ran, if it does not say"},
     {"signals", 's', LU_OPT_TEXT, AT(reading.signals), 0, 0, "FILE", "a capture's signals: what they mean (YAML)"},
     {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
     {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},

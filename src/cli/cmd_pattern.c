@@ -7,6 +7,7 @@
 
 #include "base/io.h"
 #include "cli/cmd.h"
+#include "cli/marchlog.h"
 #include "cli/patboard.h"
 #include "cli/patterns.h"
 #include "pattern/cells.h"
@@ -125,7 +126,7 @@ static void put_wrapped(lu_run *run, const char *label, const char *text)
 
 static const char *list_text(const lu_pattern *p, bool orders, lu_arena *mem)
 {
-  static const char *const names[] = {"linear", "rows", "columns", "lines", "complement"};
+  static const char *const names[] = {"linear", "rows", "columns", "lines", "complement", "turns"};
   const char *text = "";
   size_t count = orders ? p->order_count : p->background_count;
   for (size_t i = 0; i < count && text; i++) {
@@ -505,36 +506,6 @@ static lu_status read_failures(lu_bytes in, lu_arena *mem, lu_failure **out, siz
   return LU_OK;
 }
 
-static const char *reach_text(const lu_syndrome_group *g, const lu_memory *block, lu_arena *mem)
-{
-  const char *text = g->complete ? "all words" : g->words == 1 ? "word" : "words";
-  if (!g->complete) {
-    for (unsigned i = 0; i < g->words && i < LU_FAILURE_WORDS_SHOWN && text; i++)
-      text = lu_arena_printf(mem, "%s%s 0x%" PRIx64, text, i ? "," : "", g->first[i]);
-    if (text && g->words > LU_FAILURE_WORDS_SHOWN)
-      text = lu_arena_printf(mem, "%s and %" PRIu64 " more", text,
-                             g->words - LU_FAILURE_WORDS_SHOWN);
-    return text ? text : "";
-  }
-  if (block->words == 1)
-    return text;
-  const char *join = " with ";
-  for (unsigned bit = 0; bit < 64 && text; bit++)
-    if (g->fixed >> bit & 1) {
-      text = lu_arena_printf(mem, "%s%sA%u = %u", text, join, bit, (unsigned)(g->value >> bit & 1));
-      join = ", ";
-    }
-  return text ? text : "";
-}
-
-static const char *syndrome_text(uint64_t syndrome, unsigned reads, lu_arena *mem)
-{
-  char *text = lu_arena_take(mem, reads + 1);
-  for (unsigned i = 0; text && i < reads; i++)
-    text[i] = syndrome >> i & 1 ? '1' : '0';
-  return text ? text : "";
-}
-
 /* Simple faults that give the syndrome; linked ones only where no simple one does. */
 static json_t *explaining(const lu_pattern *p, uint64_t syndrome, lu_arena *mem, lu_err *err)
 {
@@ -567,8 +538,8 @@ static int put_groups(lu_run *run, const args *a, const lu_pattern *p, const lu_
     lu_err err = {0};
     bool line = g->complete && g->words > 1;
     json_t *faults = line ? json_array() : explaining(p, g->syndrome, run->mem, &err);
-    const char *reach = reach_text(g, block, run->mem);
-    const char *syndrome = syndrome_text(g->syndrome, reads, run->mem);
+    const char *reach = lu_marchlog_reach(g, block, run->mem);
+    const char *syndrome = lu_marchlog_syndrome(g->syndrome, reads, run->mem);
     if (!a->json) {
       fprintf(run->out, "bit %u fails reads %s at %s\n", g->bit, syndrome, reach);
       if (line)

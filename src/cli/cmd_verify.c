@@ -267,8 +267,10 @@ static int verify_ram(bench *b, const lu_memio *m)
     fputs("stopped; the figures are up to here\n", b->run->err);
   if (s == LU_OK && !c.ended_early && b->listed == b->seen && b->log.len) {
     /* so that decode --log knows that reads which are not listed were right */
-    char line[64];
-    int n = snprintf(line, sizeof line, "# finished: %" PRIu64 " errors\n", b->listed);
+    char line[128];
+    uint64_t each = b->data_bits > 8 ? 2 : 1, from = b->a->link.from * each;
+    int n = snprintf(line, sizeof line, "# tested %" PRIx64 "-%" PRIx64 "\n# finished: %" PRIu64 " errors\n", from,
+                     from + b->a->link.count * each - 1, b->listed);
     b->listed = lu_inflow_add(&b->log, line, (size_t)n, NULL) == LU_OK ? b->listed : 0;
   }
   int logged = write_log(b);

@@ -2,6 +2,7 @@
 #include "cli/judge.h"
 
 #include "cli/findings.h"
+#include "cli/marchlog.h"
 #include "cli/nexttest.h"
 #include "reason/symptoms.h"
 
@@ -36,6 +37,8 @@ static lu_status add_symptoms(lu_session *s, const lu_reading *readings, size_t 
 
 lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_result **result_out, lu_finding **out)
 {
+  if (count == 1 && readings[0].march)
+    return lu_marchlog_judge(s, &readings[0], plain, result_out, out);
   lu_priors priors;
   lu_evidence *evidence = LU_NEW(s->mem, lu_evidence, count);
   lu_result *result;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/logreading.h"
 
+#include "cli/marchlog.h"
 #include "formats/faillog.h"
 #include "pattern/contents.h"
 
@@ -437,7 +438,7 @@ static lu_status finish(maker *m, bool known, size_t others)
   lu_reading *r = m->r;
   size_t words = (size_t)m->n->words, held = held_words(m->held, words), known_count = held_words(m->known_held, words);
   lu_session *s = m->s;
-  if (!held)
+  if (!held && !m->r->march)
     return lu_fail_source(&s->err, lu_fail(&s->err, LU_ERR_VALUE, 0, 0, "the log lists no failure and nothing is known of the contents: give --expect or --wrote"), m->a->log);
   r->passes[0] = (lu_words){.base = m->n->base_word, .count = words, .width = m->n->data_bits, .bytes = m->bytes, .at = m->got, .held = m->held, .held_count = held};
   r->pass_count = 1;
@@ -467,13 +468,32 @@ static void note_lines(maker *m)
                             g->unread == 1 ? "" : "s", g->unread > LU_FAILLOG_SHOWN ? "; the first three are shown" : ""));
 }
 
+static unsigned shift_in(const void *of, uint64_t address)
+{
+  return shift_of(of, address);
+}
+
+/* Lines that say which read of a test pattern they are of. */
+static lu_status add_march(maker *m, bool *is)
+{
+  const lu_march_counting c = {m->c.subtract, m->c.divide, m->lanes, shift_in, m};
+  if (m->rom || (!m->log->marched && !m->a->pattern))
+    return LU_OK;
+  if (m->a->pattern && !m->log->marched && m->log->count)
+    return lu_fail_source(&m->s->err, lu_fail(&m->s->err, LU_ERR_VALUE, m->log->at[0].line, 1, "--pattern needs lines that say which read failed: "
+                                              "\"element 2, operation 1\", or \"operation 5\" as the C source counts"), m->a->log);
+  lu_status bad = lu_marchlog_of(m->s, m->a->log, m->log, m->a->pattern, m->n, &c, &m->r->march);
+  *is = m->r->march != NULL;
+  return bad;
+}
+
 lu_status lu_logreading(lu_session *s, const lu_reading_args *a, lu_reading *r)
 {
   maker m = {.s = s, .a = a, .r = r};
   lu_bytes in;
   size_t others = 0;
   const char *what = a->expect ? a->expect : a->wrote;
-  bool known = what != NULL;
+  bool known = what != NULL, march = false;
   lu_status bad = lu_session_file(s, a->log, &in);
   if (!bad)
     bad = lu_fail_source(&s->err, lu_faillog_read(in, s->mem, &m.log, &s->err), a->log);
@@ -482,6 +502,10 @@ lu_status lu_logreading(lu_session *s, const lu_reading_args *a, lu_reading *r)
   if (!bad)
     bad = take_room(&m);
   if (!bad)
+    bad = add_march(&m, &march);
+  if (!bad && march)
+    known = false;
+  else if (!bad)
     bad = what ? given_contents(&m, what) : guess_contents(&m, &known);
   if (bad)
     return bad;
@@ -490,8 +514,8 @@ lu_status lu_logreading(lu_session *s, const lu_reading_args *a, lu_reading *r)
     listed_contents(&m);
   add_listed(&m, &others);
   const char *silent = known ? add_silent(&m) : "no named pattern fits what it expects: only the addresses listed count, since what the others hold is not known";
-  bad = finish(&m, known, others);
-  if (!bad && silent)
+  bad = finish(&m, known, march ? 0 : others);
+  if (!bad && silent && !march)
     note(&m, lu_arena_printf(s->mem, "A log of failures proves less than a dump: %s%s", silent, m.log->cut ? "; the log is not complete" : ""));
   return bad;
 }

@@ -49,9 +49,9 @@ static void add(planner *p, const lu_network *n, const lu_pattern *pattern, cons
 static bool is_rom(const lu_network *n)
 {
   for (size_t i = 0; i < n->chip_count; i++)
-    if (n->chips[i].rom && !n->chips[i].foreign)
+    if (n->chips[i].rom && n->chips[i].control_count)
       return true;
-  return false;
+  return n->block != LU_NONE && n->board->blocks[n->block].rom;
 }
 
 /* Fills of the blocks that were read. Without a board, contents from outside mean that it may be a ROM. */

@@ -125,3 +125,22 @@ lu_status lu_patterns_open(const char *name, lu_arena *mem, lu_pattern **out, lu
                  near ? "the nearest is \"" : "lineup pattern list shows them all",
                  near ? near : "", near ? "\"" : "");
 }
+
+lu_status lu_patterns_called(const char *what, lu_arena *mem, lu_pattern **out, lu_err *err)
+{
+  lu_pattern_place *list = NULL;
+  size_t count = 0;
+  lu_status status = lu_patterns_open(what, mem, out, err);
+  if (status != LU_ERR_MISSING)
+    return status;
+  lu_err ignored = {0};
+  if (lu_patterns_list(mem, &list, &count, &ignored))
+    return status;
+  for (size_t i = 0; i < count; i++)
+    if (lu_patterns_read(&list[i], mem, out, &ignored) == LU_OK && lu_text_same((*out)->title, what)) {
+      *err = (lu_err){0};
+      return LU_OK;
+    }
+  *out = NULL;
+  return status;
+}

@@ -23,4 +23,7 @@ LU_MUST_USE lu_status lu_patterns_read(const lu_pattern_place *place, lu_arena *
 LU_MUST_USE lu_status lu_patterns_open(const char *name, lu_arena *mem, lu_pattern **out,
                                        lu_err *err);
 
+/* The same, by a pattern's name or, whatever the case of its letters, its title ("March C-"). */
+LU_MUST_USE lu_status lu_patterns_called(const char *what, lu_arena *mem, lu_pattern **out, lu_err *err);
+
 #endif

@@ -5,9 +5,11 @@
 #include "cli/session.h"
 
 typedef struct lu_reading_args {
-  const char *block, *at, *vantage, *expect, *wrote, *log, *order, *signals;
+  const char *block, *at, *vantage, *expect, *wrote, *log, *pattern, *order, *signals;
   uint64_t width;
 } lu_reading_args;
+
+struct lu_march_reading;
 
 typedef struct lu_reading {
   const char *name;        /* of the block */
@@ -16,6 +18,8 @@ typedef struct lu_reading {
   size_t pass_count;
   uint64_t unsteady_bits;  /* bits that differ between passes */
   const char *filled;      /* contents by name that were written; or NULL */
+  struct lu_march_reading *march; /* reads of test patterns that failed (cli/marchlog.h), or NULL: where it
+                              is the only reading, these are judged, not evidence's words */
   const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;

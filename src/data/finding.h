@@ -21,6 +21,9 @@ typedef struct lu_said_fault {
   size_t cut_count, from_count;
   const char **cut_off, **from;  /* open: pins */
   uint32_t row, column;
+  const char *model;             /* cell: kind of defect by its failing reads ("SAF", "CFid"), or NULL */
+  const char *models;            /* cell: the primitives that fail so, or NULL */
+  const char *aggressor;         /* cell: where what disturbs it is: "below", "above", an address, or NULL */
   const char *text;              /* the fault as half a sentence */
 } lu_said_fault;
 

@@ -100,6 +100,13 @@ static void place_expression(const writer *w, lu_order order, char *text, size_t
     snprintf(text, len, "(k & 1u) << line | (k >> 1 & ((UINT32_C(1) << line) - 1u)) | "
                         "(k >> 1 >> line << line << 1)");
     break;
+  case LU_ORDER_TURNS: {
+    unsigned top = w->address_bits ? w->address_bits - 1 : 0;
+    unsigned long long rest = ones(top);
+    snprintf(text, len, "(k >> %u & 1u) << (line >> 1) | ((line & 1u ? ~k : k) & 0x%llxu & ((UINT32_C(1) << (line >> 1)) - 1u)) | "
+                        "(((line & 1u ? ~k : k) & 0x%llxu) >> (line >> 1) << (line >> 1) << 1)", top, rest, rest);
+    break;
+  }
   case LU_ORDER_COMPLEMENT:
     snprintf(text, len, "k & 1u ? 0x%llxu - (k >> 1) : k >> 1", (unsigned long long)all);
     break;
@@ -270,9 +277,11 @@ static void put_elements(writer *w, lu_order order)
   place_expression(w, order, place, sizeof place);
   if (order == LU_ORDER_LINES)
     put_loop(w, "line", w->address_bits > 1 ? "LU_LINES" : "1u", false);
+  if (order == LU_ORDER_TURNS)
+    put_loop(w, "line", w->address_bits ? "2u * LU_LINES" : "1u", false);
   for (size_t e = 0; e < w->pattern->element_count; e++)
     put_element(w, e, order, place);
-  if (order == LU_ORDER_LINES) {
+  if (order == LU_ORDER_LINES || order == LU_ORDER_TURNS) {
     w->indent--;
     put(w, "}");
   }
@@ -434,7 +443,7 @@ static void put_function(writer *w)
     vectors |= !b->contents && lu_vectors_count(b->vectors, w->block->width) > 1;
   }
   for (size_t i = 0; i < p->order_count; i++)
-    lines |= p->orders[i] == LU_ORDER_LINES;
+    lines |= p->orders[i] == LU_ORDER_LINES || p->orders[i] == LU_ORDER_TURNS;
   if (lines)
     put(w, "#define LU_LINES %uu", w->address_bits);
   put(w, "%s", "");

@@ -25,7 +25,7 @@ static unsigned lanes_of(const lu_pattern *pattern, const lu_memory *block)
 static uint32_t order_passes(lu_order order, const lu_memory *block)
 {
   unsigned bits = address_bits(block->words);
-  return order == LU_ORDER_LINES && bits ? bits : 1;
+  return !bits ? 1 : order == LU_ORDER_LINES ? bits : order == LU_ORDER_TURNS ? 2 * bits : 1;
 }
 
 static uint32_t background_passes(const lu_background *background, const lu_memory *block)
@@ -85,6 +85,14 @@ static pass_parts take_apart(const lu_pattern *pattern, const lu_memory *block, 
   return parts;
 }
 
+lu_order lu_pattern_pass_order(const lu_pattern *pattern, const lu_memory *block, uint32_t pass, unsigned *line)
+{
+  pass_parts parts = take_apart(pattern, block, pass);
+  if (line)
+    *line = parts.line;
+  return parts.order;
+}
+
 uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                          uint64_t word, uint64_t *mask)
 {
@@ -101,11 +109,14 @@ const char *lu_pattern_pass_text(const lu_pattern *pattern, const lu_memory *blo
                                  lu_arena *mem)
 {
   static const char *const orders[] = {"linear order", "rows fastest", "columns fastest",
-                                       "address line", "complemented addresses in turn"};
+                                       "address line", "complemented addresses in turn",
+                                       "address line"};
   pass_parts p = take_apart(pattern, block, pass);
   const char *order = orders[p.order];
   if (p.order == LU_ORDER_LINES)
     order = lu_arena_printf(mem, "address line %u fastest", p.line);
+  if (p.order == LU_ORDER_TURNS)
+    order = lu_arena_printf(mem, "address line %u slowest, the others %s", p.line / 2, p.line % 2 ? "down" : "up");
   const char *lane = pattern->by_lanes ? lu_arena_printf(mem, ", bits %u-%u", 8 * p.lane,
                                                          8 * p.lane + 7) : "";
   if (!order || !lane)
@@ -151,6 +162,11 @@ static uint64_t place(const pass_parts *p, const lu_memory *block, uint64_t k, u
   case LU_ORDER_LINES:
     word = deposit(&k, all & UINT64_C(1) << p->line);
     return word | deposit(&k, all & ~(UINT64_C(1) << p->line));
+  case LU_ORDER_TURNS: {
+    uint64_t slow = all & UINT64_C(1) << p->line / 2;
+    word = deposit(&k, all & ~slow);
+    return (p->line % 2 ? ~word & all & ~slow : word) | deposit(&k, slow);
+  }
   case LU_ORDER_COMPLEMENT:
     return k & 1 ? all - (k >> 1) : k >> 1;
   }

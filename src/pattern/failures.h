@@ -10,7 +10,8 @@ enum { LU_FAILURES_MOST = 1 << 24, LU_FAILURE_WORDS_SHOWN = 4 };
 typedef struct lu_failure {
   uint64_t word;  /* number in the block */
   uint64_t wrong; /* data bits that differed */
-  uint32_t op;    /* number of the operation in the march, from 0; passes not told apart */
+  uint32_t op;    /* number of the operation in the march, from 0; groups do not tell passes apart */
+  uint32_t pass;  /* from 0 */
 } lu_failure;
 
 /* Cells with the same bit and the same syndrome. */

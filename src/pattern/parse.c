@@ -198,16 +198,16 @@ static lu_status read_backgrounds(lu_pattern_cursor *cur, lu_pattern *pattern)
 
 static lu_status read_orders(lu_pattern_cursor *cur, lu_pattern *pattern)
 {
-  static const char *const names[] = {"linear", "rows", "columns", "lines", "complement"};
+  static const char *const names[] = {"linear", "rows", "columns", "lines", "complement", "turns"};
   size_t at, end;
   while (next_item(cur, &at, &end)) {
     int found = -1;
-    for (int i = 0; i < 5; i++)
+    for (int i = 0; i < 6; i++)
       if (strlen(names[i]) == end - at && !memcmp(names[i], cur->text + at, end - at))
         found = i;
     if (found < 0)
       return lu_fail_at(cur->err, LU_ERR_VALUE, cur->text, cur->len, at,
-                        "unknown order; expected linear, rows, columns, lines or complement");
+                        "unknown order; expected linear, rows, columns, lines, complement or turns");
     if (pattern->order_count == LU_PATTERN_LISTS_MOST)
       return lu_fail_at(cur->err, LU_ERR_LIMIT, cur->text, cur->len, at, "more than %d orders",
                         LU_PATTERN_LISTS_MOST);

@@ -55,7 +55,9 @@ typedef enum lu_order {
   LU_ORDER_ROWS,       /* the row changes fastest */
   LU_ORDER_COLUMNS,    /* the column changes fastest */
   LU_ORDER_LINES,      /* one pass for each address line, that line changing fastest */
-  LU_ORDER_COMPLEMENT  /* a word, then the one at the complemented address */
+  LU_ORDER_COMPLEMENT, /* a word, then the one at the complemented address */
+  LU_ORDER_TURNS       /* two passes for each address line, that line changing slowest: the others
+                          counting up, then down */
 } lu_order;
 
 /* What 0 means: a word that is the same everywhere (from a vector set) or named contents. */
@@ -120,6 +122,8 @@ const char *lu_pattern_pass_text(const lu_pattern *pattern, const lu_memory *blo
 /* The value of 0 at a word in a pass, and the bits that take part. */
 uint64_t lu_pattern_zero(const lu_pattern *pattern, const lu_memory *block, uint32_t pass,
                          uint64_t word, uint64_t *mask);
+/* The order of a pass; *line (may be NULL) = its number among the order's own passes. */
+lu_order lu_pattern_pass_order(const lu_pattern *pattern, const lu_memory *block, uint32_t pass, unsigned *line);
 /* Operations in all passes; UINT64_MAX when there are more. *wait_us may be NULL. */
 uint64_t lu_pattern_operations(const lu_pattern *pattern, const lu_memory *block, uint64_t *wait_us);
 

@@ -273,8 +273,9 @@ lu_status lu_coverage_of(const lu_network *n, const lu_pattern *const *patterns,
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the faults");
   if (count > LU_COVER_PATTERNS_MOST)
     return lu_fail(err, LU_ERR_LIMIT, 0, 0, "%zu patterns; at most %d are taken together", count, LU_COVER_PATTERNS_MOST);
+  /* a memory of which only address and data lines are known counts as read only among the parts */
   for (size_t i = 0; i < n->chip_count; i++)
-    if (n->chips[i].rom)
+    if (n->chips[i].rom && (n->block == LU_NONE || n->board->blocks[n->block].rom || n->chips[i].control_count))
       return lu_fail(err, LU_ERR_VALUE, 0, 0, "a block of ROM cannot be written: test patterns are for memories");
   memset(m.stuck, 0xff, (2 * n->net_count + 2) * sizeof *m.stuck);
   lu_status bad = lu_tester_new(n, patterns, count, undriven, mem, &m.tester, err);

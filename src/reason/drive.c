@@ -13,7 +13,7 @@ enum {
   COSETS_MOST = 160,
   POINTS_MOST = COSETS_MOST << 5,
   RANDOM_COSETS = 8,
-  ORDERS_MOST = 72,
+  ORDERS_MOST = 160,
   VALUES_MOST = 64,
   TABLE_WORDS_MOST = 1 << 20,
   REPEATS = 2           /* a third read in a row shows nothing that the second does not */
@@ -231,7 +231,7 @@ static lu_status prepare(lu_tester *t, prepared *q, lu_err *err)
   if (!q->passes)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the passes of %s", p->name);
   for (size_t o = 0; o < p->order_count; o++) {
-    unsigned lines = p->orders[o] == LU_ORDER_LINES && bits ? bits : 1;
+    unsigned lines = !bits ? 1 : p->orders[o] == LU_ORDER_LINES ? bits : p->orders[o] == LU_ORDER_TURNS ? 2 * bits : 1;
     for (unsigned line = 0; line < lines; line++)
       for (unsigned lane = 0; lane < lanes; lane++) {
         pass base = {.mask = low_mask(t->block.width)};
@@ -418,6 +418,10 @@ static uint64_t rank_of(const lu_tester *t, order_key o, uint64_t word)
   case LU_ORDER_LINES:
     first = (uint64_t)1 << o.line & all;
     break;
+  case LU_ORDER_TURNS: {
+    uint64_t slow = (uint64_t)1 << o.line / 2 & all;
+    return extract(o.line % 2 ? ~word : word, all & ~slow) | extract(word, slow) << __builtin_popcountll(all & ~slow);
+  }
   case LU_ORDER_COMPLEMENT:
     return word <= all / 2 ? 2 * word : 2 * (all - word) + 1;
   default:
@@ -541,8 +545,7 @@ static void column_now(const lu_network *n, const lu_effect *e, unsigned bit, lu
     }
 }
 
-/* Columns that read differently, or from chips that do. */
-static uint64_t changed_columns(const lu_network *n, const lu_effect *e)
+uint64_t lu_effect_columns(const lu_network *n, const lu_effect *e)
 {
   uint64_t columns = 0;
   for (size_t i = 0; i < e->count; i++) {
@@ -563,7 +566,7 @@ static uint64_t changed_columns(const lu_network *n, const lu_effect *e)
 uint64_t lu_effect_floats(const lu_network *n, const lu_effect *e)
 {
   uint64_t out = 0;
-  for (uint64_t m = changed_columns(n, e); m; m &= m - 1) {
+  for (uint64_t m = lu_effect_columns(n, e); m; m &= m - 1) {
     lu_fn hi, lo;
     column_now(n, e, (unsigned)__builtin_ctzll(m), &hi, &lo);
     lu_fn any = lu_fn_or(&hi, &lo);
@@ -598,7 +601,7 @@ bool lu_tester_mask(const lu_tester *t, const lu_effect *e, uint64_t *out)
   for (size_t i = 0; i < e->count; i++)
     if (e->changes[i].chip != 0xffff && !chip_vars(n, &e->changes[i], &mask))
       return false;
-  for (uint64_t m = changed_columns(n, e); m; m &= m - 1) {
+  for (uint64_t m = lu_effect_columns(n, e); m; m &= m - 1) {
     lu_fn hi, lo;
     column_now(n, e, (unsigned)__builtin_ctzll(m), &hi, &lo);
     if (hi.wide || lo.wide)
@@ -781,7 +784,7 @@ static bool load(lu_tester *t, const lu_effect *e, const lu_fault *faults, size_
   memset(t->chip_store, 0xff, sizeof t->chip_store);
   for (unsigned p = 0; p < 1u << t->stage.bits; p++)
     t->ones[p] = t->floats[p] = t->odds[p] = 0;
-  t->changed = changed_columns(t->n, e);
+  t->changed = lu_effect_columns(t->n, e);
   for (uint64_t m = t->changed; m; m &= m - 1)
     if (!load_column(t, e, (unsigned)__builtin_ctzll(m)))
       return false;

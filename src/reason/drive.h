@@ -48,6 +48,9 @@ void lu_tester_widen(lu_tester *t, uint64_t address_bits);
  * after another. False: it cannot be judged (wide, or address lines hang on data). */
 bool lu_tester_mask(const lu_tester *t, const lu_effect *effect, uint64_t *mask);
 
+/* Columns that read differently, or from chips that do. */
+uint64_t lu_effect_columns(const lu_network *n, const lu_effect *effect);
+
 /* Columns that float somewhere under the effect: there an open's level counts. */
 uint64_t lu_effect_floats(const lu_network *n, const lu_effect *effect);
 

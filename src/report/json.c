@@ -45,6 +45,12 @@ static json_t *fault(const lu_said_fault *f)
     json_object_set_new(o, "part", text(f->part));
   if (f->lost)
     json_object_set_new(o, "lost", text(f->lost));
+  if (f->model) {
+    json_object_set_new(o, "model", text(f->model));
+    json_object_set_new(o, "models", text(f->models));
+  }
+  if (f->aggressor)
+    json_object_set_new(o, "aggressor", text(f->aggressor));
   if (f->kind[0] == 'r' || f->kind[0] == 'c') {
     if (f->row != UINT32_MAX)
       json_object_set_new(o, "row", json_integer(f->row));

@@ -49,7 +49,7 @@ static bool take(void *user, const lu_operation *ops, size_t count)
     } else if (ops[i].kind == LU_OP_READ) {
       uint64_t wrong = read_word(m, ops[i].word) ^ ops[i].value;
       if (wrong)
-        m->failures[m->count++] = (lu_failure){ops[i].word, wrong, ops[i].op};
+        m->failures[m->count++] = (lu_failure){ops[i].word, wrong, ops[i].op, ops[i].pass};
       assert_true(m->count < FAILURES_MOST);
     }
   return true;
@@ -154,7 +154,7 @@ static void refuses_what_cannot_be(void **state)
 {
   (void)state;
   const lu_memory block = {.words = 16, .width = 8, .bytes = 1};
-  const lu_failure bad[] = {{0, 1, 0}, {0, 1, 999}, {16, 1, 1}, {0, 256, 1}};
+  const lu_failure bad[] = {{0, 1, 0, 0}, {0, 1, 999, 0}, {16, 1, 1, 0}, {0, 256, 1, 0}};
   run_with(CELL_0, 64);
   for (size_t i = 0; i < 4; i++)
     assert_int_equal(lu_failures_group(march, &block, &bad[i], 1, &mem, &groups, &group_count, NULL),

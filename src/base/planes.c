@@ -552,47 +552,13 @@ void lu_alias_masks(const lu_kernels *k, const lu_array *a, unsigned lines, uint
 
 /* ---- planes ---- */
 
-/* x[i] bit j <-> x[j] bit i, 64 x 64. */
-static void transpose64(uint64_t *x)
+void lu_planes_pick(const lu_kernels *k, const lu_array *a, uint64_t bits, uint64_t *const *planes)
 {
-  uint64_t m = 0x00000000ffffffffu;
-  for (unsigned s = 32; s; s /= 2, m ^= m << s)
-    for (unsigned i = 0; i < 64; i = (i + s + 1) & ~s) {
-      uint64_t t = ((x[i] >> s) ^ x[i + s]) & m;
-      x[i] ^= t << s;
-      x[i + s] ^= t;
-    }
-}
-
-void lu_planes_from_words(const lu_array *a, unsigned width, uint64_t *planes, size_t stride)
-{
-  uint64_t x[64];
-  for (size_t i = 0; i < a->count; i += 64) {
-    for (unsigned j = 0; j < 64; j++)
-      x[j] = i + j < a->count ? word_at(a->at, i + j, a->bytes) : 0;
-    transpose64(x);
-    for (unsigned b = 0; b < width; b++)
-      planes[b * stride + i / 64] = x[b];
-  }
-}
-
-void lu_planes_to_words(const uint64_t *planes, size_t stride, unsigned width, size_t count,
-                        unsigned bytes, void *words)
-{
-  uint64_t x[64];
-  unsigned char *out = words;
-  for (size_t i = 0; i < count; i += 64) {
-    for (unsigned b = 0; b < 64; b++)
-      x[b] = b < width ? planes[b * stride + i / 64] : 0;
-    transpose64(x);
-    for (unsigned j = 0; j < 64 && i + j < count; j++) {
-      uint64_t w64 = x[j];
-      uint32_t w32 = (uint32_t)w64;
-      uint16_t w16 = (uint16_t)w64;
-      uint8_t w8 = (uint8_t)w64;
-      const void *from = bytes == 1 ? (const void *)&w8 : bytes == 2 ? (const void *)&w16
-                         : bytes == 4 ? (const void *)&w32 : (const void *)&w64;
-      memcpy(out + (i + j) * bytes, from, bytes);
-    }
-  }
+  const size_t whole = a->count / 64, rest = a->count % 64;
+  alignas(64) unsigned char last[64 * 8] = {0};
+  k->pick(a->at, whole, a->bytes, bits, planes, 0);
+  if (!rest)
+    return;
+  memcpy(last, at_word(a, 64 * whole), rest * a->bytes);
+  k->pick(last, 1, a->bytes, bits, planes, whole);
 }

@@ -120,13 +120,12 @@ void lu_alias_masks(const lu_kernels *k, const lu_array *a, unsigned lines, uint
 /* Bits of the index that a array of `count` words has: smallest n with 2^n >= count. */
 unsigned lu_index_lines(size_t count);
 
-/* ---- words to planes and back ---- */
+/* ---- words to planes ---- */
 
-/* planes[b * stride + i / 64] bit (i % 64) = bit b of word i, b below width; stride >= (count +
- * 63) / 64; bits past count are zero. held is ignored: all words are converted. */
-void lu_planes_from_words(const lu_array *a, unsigned width, uint64_t *planes, size_t stride);
-/* The way back: words[count] of `bytes` bytes, bits from width up zero. */
-void lu_planes_to_words(const uint64_t *planes, size_t stride, unsigned width, size_t count,
-                        unsigned bytes, void *words);
+/* For each bit b of `bits`: bit i % 64 of planes[b][i / 64] = bit b of word i. planes[b] has room for
+ * (count + 63) / 64 entries; bits past count are zero. Entries of other bits are not looked at. held
+ * is ignored: all words are converted. Cost: one pass at memory speed for up to eight bits of one
+ * byte of the word, some more for each further byte. */
+void lu_planes_pick(const lu_kernels *k, const lu_array *a, uint64_t bits, uint64_t *const *planes);
 
 #endif

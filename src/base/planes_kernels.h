@@ -71,6 +71,9 @@ struct lu_kernels {
    * sum[0..lines) */
   void (*row_lines)(const void *at, size_t stride, size_t len, unsigned lines, unsigned bytes,
                     lu_line_sum *sum);
+  /* groups of 64 words to planes[b][from ..] for the bits b of `bits` */
+  void (*pick)(const void *at, size_t groups, unsigned bytes, uint64_t bits, uint64_t *const *planes,
+               size_t from);
 };
 
 extern const lu_kernels lu_kernels_plain;

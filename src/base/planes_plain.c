@@ -41,4 +41,18 @@ FORCE void v_swap128(vec *a, vec *b)
   (void)b;
 }
 
+/* Eight bytes at a time: the multiplication moves bit 8 n to bit 56 + n, and no two of its products
+ * meet ("Hacker's Delight", 2nd ed., section 7-3, gathers bits like this [section from memory]). */
+FORCE uint64_t byte_bits(const unsigned char *at, unsigned bit)
+{
+  uint64_t out = 0;
+  for (unsigned i = 0; i < 64; i += 8) {
+    uint64_t x = 0;
+    for (unsigned n = 0; n < 8; n++)
+      x |= (uint64_t)at[i + n] << 8 * n;
+    out |= ((x >> bit & 0x0101010101010101u) * 0x0102040810204080u >> 56) << i;
+  }
+  return out;
+}
+
 #include "base/planes_body.inc"

@@ -59,5 +59,16 @@ FORCE void v_swap128(vec *a, vec *b)
   (void)b;
 }
 
+FORCE uint64_t byte_bits(const unsigned char *at, unsigned bit)
+{
+  const __m128i up = _mm_cvtsi32_si128(7 - (int)bit); /* that bit becomes each byte's sign */
+  uint64_t out = 0;
+  for (unsigned i = 0; i < 64; i += VB) {
+    __m128i x = _mm_sll_epi64(_mm_loadu_si128((const __m128i *)(const void *)(at + i)), up);
+    out |= (uint64_t)(uint32_t)_mm_movemask_epi8(x) << i;
+  }
+  return out;
+}
+
 #include "base/planes_body.inc"
 #endif

@@ -1,14 +1,18 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/predict.h"
 
+#include "reason/planecount.h"
+
 enum { TABLE_ROOM = 1 << 16, NOTHING = 0xffff };
 
 lu_view *lu_view_new(lu_arena *mem)
 {
   lu_view *v = LU_NEW(mem, lu_view, 1);
-  if (v)
+  if (v) {
     v->tables = LU_NEW(mem, uint16_t, TABLE_ROOM);
-  if (!v || !v->tables)
+    v->planes = lu_plane_store_new(mem);
+  }
+  if (!v || !v->tables || !v->planes)
     return NULL;
   v->table_room = TABLE_ROOM;
   return v;
@@ -490,6 +494,11 @@ static bool find_source(const lu_source *s, const lu_evidence *e, uint64_t addre
   return in_range(e, a, i) || last_inside(s, e, address, i);
 }
 
+bool lu_view_source(const lu_source *s, const lu_evidence *e, uint64_t address, uint64_t *i)
+{
+  return find_source(s, e, address, i);
+}
+
 typedef struct word_at {
   bool known;
   uint64_t address, word;
@@ -710,153 +719,6 @@ static void count_stretches(const lu_view *v, const lu_evidence *e, size_t n, ui
   }
 }
 
-/* --- blocks of 64 words --------------------------------------------------------------------------- */
-
-enum { LANES = 64, LANE_BITS = 6, PATTERNS_MOST = 64 };
-
-/* Where the words of a block of 64 find their data under one source: distances by lane, for each
- * pattern of the source's address bits above the block. */
-typedef struct lanes {
-  unsigned high_count;
-  uint8_t high[LU_GROUPS_MOST * LU_GROUP_VARS_MOST];
-  bool made[PATTERNS_MOST];
-  int64_t step[PATTERNS_MOST][LANES]; /* INT64_MIN = nothing there */
-} lanes;
-
-static bool plan_lanes(const lu_source *s, lanes *p)
-{
-  p->high_count = 0;
-  memset(p->made, 0, sizeof p->made);
-  for (unsigned g = 0; g < s->group_count; g++)
-    for (unsigned k = 0; k < s->group[g].count; k++)
-      if (s->group[g].var[k] >= LANE_BITS)
-        p->high[p->high_count++] = s->group[g].var[k];
-  return p->high_count <= LANE_BITS && !s->nothing;
-}
-
-static const int64_t *lanes_at(const lu_source *s, const lu_evidence *e, lanes *p, uint64_t first)
-{
-  uint64_t address = lu_address_of(e->network, first);
-  unsigned pattern = 0;
-  for (unsigned k = 0; k < p->high_count; k++)
-    pattern |= (unsigned)(address >> p->high[k] & 1) << k;
-  if (!p->made[pattern]) {
-    for (unsigned l = 0; l < LANES; l++) {
-      uint64_t j;
-      bool there = find_source(s, e, address + l, &j);
-      p->step[pattern][l] = there ? (int64_t)j - (int64_t)first : INT64_MIN;
-    }
-    p->made[pattern] = true;
-  }
-  return p->step[pattern];
-}
-
-/* The reading is whole, aligned, and every column a function of words found by a source. */
-static bool by_blocks(const lu_view *v, const lu_evidence *e)
-{
-  size_t n = e->got.count;
-  if (v->replay || e->got.held || e->known.held || e->steady || n < 4096 || (n & (n - 1)) || e->network->base_word % n ||
-      v->source_count > 4)
-    return false;
-  for (unsigned c = 0; c < v->column_count; c++) {
-    const lu_column *x = &v->column[c];
-    bool settled = x->pushed || v->open_columns >> x->bit & 1 || v->undriven != LU_LEVEL_ADDRESS;
-    if (!x->direct || !settled || (x->hi.count && x->hi.var[0] < LU_VAR_DATA) || (x->lo.count && x->lo.var[0] < LU_VAR_DATA))
-      return false;
-  }
-  return true;
-}
-
-static void load_lanes(const lu_words *w, size_t first, const int64_t *step, uint64_t *out, uint64_t *there)
-{
-  *there = ~(uint64_t)0;
-  for (unsigned l = 0; l < LANES; l++) {
-    if (step && step[l] == INT64_MIN) {
-      *there &= ~((uint64_t)1 << l);
-      out[l] = 0;
-      continue;
-    }
-    out[l] = lu_word(w, (size_t)((int64_t)first + (step ? step[l] : 0)) + (step ? 0 : l));
-  }
-}
-
-static uint64_t table_bit(const lu_fn *f, uint64_t word)
-{
-  unsigned index = 0;
-  for (unsigned k = 0; k < f->count; k++)
-    index |= (unsigned)(word >> (f->var[k] - LU_VAR_DATA) & 1) << k;
-  return f->table >> index & 1;
-}
-
-/* before: the words read before each of the block, which a bus that keeps its level still shows. */
-static void column_lanes(const lu_view *v, const lu_column *x, const uint64_t *word, const uint64_t *before,
-                         uint64_t *value)
-{
-  uint64_t one = (uint64_t)1 << x->bit;
-  bool open = v->open_columns & one;
-  bool keeps = open ? v->open_level[1] & one : v->undriven == LU_LEVEL_KEEP;
-  uint64_t idle = open ? (v->open_level[0] & one ? one : 0) : v->undriven == LU_LEVEL_HIGH ? one : 0;
-  for (unsigned l = 0; l < LANES; l++) {
-    uint64_t hi = table_bit(&x->hi, word[l]), lo = x->pushed ? !hi : table_bit(&x->lo, word[l]);
-    value[l] |= hi ? one : lo ? 0 : keeps ? before[l] & one : idle;
-  }
-}
-
-/* At the very first word a bus keeps what was written last, or something that nobody knows, which
- * is then taken to be what was read. */
-static void load_before(const lu_view *v, const lu_evidence *e, size_t first, uint64_t *before)
-{
-  for (unsigned l = first ? 0 : 1; l < LANES; l++)
-    before[l] = lu_word(&e->got, first + l - 1);
-  if (!first)
-    before[0] = v->know == LU_KNOW_WRITTEN ? lu_word(&e->known, e->known.count - 1) : lu_word(&e->got, 0);
-}
-
-static bool count_blocks(const lu_view *v, const lu_evidence *e, uint64_t limit, uint64_t *wrong, uint64_t *unknown,
-                         uint64_t *columns, uint64_t all)
-{
-  lanes plan[4];
-  uint64_t use[4] = {v->plain_mask[0] | (all & ~v->changed)}, own[4] = {0};
-  for (unsigned s = 1; s < v->source_count; s++)
-    use[s] = v->plain_mask[s];
-  for (unsigned c = 0; c < v->column_count; c++)
-    own[v->column[c].source] |= v->column[c].hi.count || v->column[c].lo.count ? (uint64_t)1 << v->column[c].bit : 0;
-  for (unsigned s = 1; s < v->source_count; s++)
-    if (!v->source[s].nothing && !plan_lanes(&v->source[s], &plan[s]))
-      return false;
-  for (size_t i = 0; i < e->got.count && *wrong <= limit; i += LANES) {
-    uint64_t word[4][LANES], there[4] = {0}, value[LANES] = {0}, before[LANES];
-    for (unsigned s = 0; s < v->source_count; s++) {
-      if (!(use[s] | own[s]))
-        continue;
-      if (s && v->source[s].nothing) {
-        memset(word[s], 0, sizeof word[s]);
-        there[s] = 0;
-      } else {
-        load_lanes(&e->known, i, s ? lanes_at(&v->source[s], e, &plan[s], i) : NULL, word[s], &there[s]);
-      }
-      for (unsigned l = 0; l < LANES; l++)
-        value[l] |= word[s][l] & use[s];
-    }
-    if (v->column_count)
-      load_before(v, e, i, before);
-    for (unsigned c = 0; c < v->column_count; c++)
-      column_lanes(v, &v->column[c], word[v->column[c].source], before, value);
-    for (unsigned l = 0; l < LANES; l++) {
-      uint64_t gone = 0;
-      for (unsigned s = 1; s < v->source_count; s++)
-        gone |= there[s] >> l & 1 ? 0 : use[s] | own[s];
-      uint64_t bad = (value[l] ^ lu_word(&e->got, i + l)) & all & ~gone;
-      if (bad | gone) {
-        *wrong += (uint64_t)__builtin_popcountll(bad);
-        *unknown += (uint64_t)__builtin_popcountll(gone & all);
-        *columns |= bad;
-      }
-    }
-  }
-  return true;
-}
-
 void lu_view_count(const lu_view *v, const lu_evidence *e, uint64_t limit, uint64_t *wrong, uint64_t *unknown,
                    uint64_t *columns)
 {
@@ -864,11 +726,11 @@ void lu_view_count(const lu_view *v, const lu_evidence *e, uint64_t limit, uint6
   uint64_t all = w >= 64 ? ~(uint64_t)0 : ((uint64_t)1 << w) - 1;
   *wrong = *unknown = *columns = 0;
   size_t n = stretch(v, e);
-  if (n >= 16) {
+  if (n >= 64) {
     count_stretches(v, e, n, limit, wrong, unknown, columns, all);
     return;
   }
-  if (by_blocks(v, e) && count_blocks(v, e, limit, wrong, unknown, columns, all))
+  if (lu_planes_count(v->planes, v, e, limit, wrong, unknown, columns))
     return;
   for (size_t i = 0; i < e->got.count && *wrong <= limit; i++) {
     if (!lu_word_held(&e->got, i))

@@ -55,6 +55,7 @@ typedef struct lu_view {
   lu_replay *replay;        /* what is read is played through instead; or NULL */
   uint16_t *tables;         /* workspace */
   size_t table_room, table_used;
+  struct lu_plane_store *planes; /* of the reading that was counted last (planecount.h) */
 } lu_view;
 
 /* A workspace; NULL if memory is refused. */
@@ -72,6 +73,9 @@ void lu_view_replay(lu_view *v, lu_replay *r, const lu_fault *faults, size_t fau
  * tens of ns a word. Stops when *wrong passes limit. columns receives the columns that differ. */
 void lu_view_count(const lu_view *v, const lu_evidence *e, uint64_t limit, uint64_t *wrong,
                    uint64_t *unknown, uint64_t *columns);
+
+/* The word index whose data a read at address finds under a source; false = nothing known is there. */
+bool lu_view_source(const lu_source *s, const lu_evidence *e, uint64_t address, uint64_t *i);
 
 /* When the known contents are the reading itself: bits of word i whose prediction can fail at all,
  * split into those taken from another address and the rest. */

@@ -323,30 +323,29 @@ static void test_sampled_counts_are_counts_of_the_sample(void **state)
   }
 }
 
-static void test_planes_and_back(void **state)
+static void test_planes_hold_the_words_bits(void **state)
 {
+  const lu_kernels *k;
   (void)state;
-  for (unsigned bytes = 1; bytes <= 8; bytes *= 2)
-    for (size_t count = 0; count < 300; count += 37) {
-      sample s;
-      sample_make(&s, count, bytes, false);
-      unsigned width = 8 * bytes;
-      size_t stride = count / 64 + 2;
-      uint64_t *planes = calloc(stride * width, 8);
-      unsigned char *back = malloc(count * bytes + 1);
-      assert_non_null(planes);
-      assert_non_null(back);
-      lu_planes_from_words(&s.a, width, planes, stride);
-      for (size_t i = 0; i < count; i++)
-        for (unsigned b = 0; b < width; b++)
-          assert_int_equal(planes[b * stride + i / 64] >> i % 64 & 1, word(&s.a, i) >> b & 1);
-      lu_planes_to_words(planes, stride, width, count, bytes, back);
-      if (count)
-        assert_memory_equal(back, s.a.at, count * bytes);
-      free(planes);
-      free(back);
-      sample_free(&s);
-    }
+  for (unsigned n = 0; (k = lu_kernels_nth(n)); n++)
+    for (unsigned bytes = 1; bytes <= 8; bytes *= 2)
+      for (size_t count = 0; count < 300; count += 37) {
+        sample s;
+        uint64_t plane[64][6], *planes[64], want = next() | 1;
+        sample_make(&s, count, bytes, false);
+        memset(plane, 0xa5, sizeof plane);
+        if (bytes < 8)
+          want &= ((uint64_t)1 << 8 * bytes) - 1;
+        for (unsigned b = 0; b < 64; b++)
+          planes[b] = want >> b & 1 ? plane[b] : NULL;
+        lu_planes_pick(k, &s.a, want, planes);
+        for (unsigned b = 0; b < 64; b++)
+          for (size_t i = 0; want >> b & 1 && i < (count + 63) / 64 * 64; i++)
+            assert_int_equal(plane[b][i / 64] >> i % 64 & 1, i < count ? word(&s.a, i) >> b & 1 : 0);
+        for (unsigned b = 0; b < 64; b++)
+          assert_int_equal(plane[b][(count + 63) / 64], 0xa5a5a5a5a5a5a5a5u); /* nothing past the end */
+        sample_free(&s);
+      }
 }
 
 static void test_refused_memory_is_an_error(void **state)
@@ -376,7 +375,7 @@ int main(void)
       cmocka_unit_test(test_lines_of_large_arrays),
       cmocka_unit_test(test_sets_agree_on_long_arrays),
       cmocka_unit_test(test_sampled_counts_are_counts_of_the_sample),
-      cmocka_unit_test(test_planes_and_back),
+      cmocka_unit_test(test_planes_hold_the_words_bits),
       cmocka_unit_test(test_refused_memory_is_an_error),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

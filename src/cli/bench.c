@@ -4,6 +4,7 @@
 #include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 static const lu_job_file *file_named(const lu_job_entry *e, const char *name)
 {
@@ -19,6 +20,11 @@ static bool from_job(void *from, const char *path, lu_bytes *out)
   const lu_job_file *f = file_named(b->focus, path);
   if (!f)
     f = file_named(b->board, path);
+  struct stat st;
+  /* what take and verify read went straight into the job; a file on the disk is meant before it */
+  for (size_t i = b->count; !f && i-- > 0 && stat(path, &st) != 0;)
+    if (!strcmp(b->entries[i].kind, "dump"))
+      f = file_named(&b->entries[i], path);
   if (!f)
     return false;
   lu_job_file *kept = (lu_job_file *)(uintptr_t)f;
@@ -78,6 +84,20 @@ lu_status lu_bench_board(lu_bench *b)
                                               "the job has no board file; 'lineup job new --board FILE JOB' makes one that has"),
                           b->path);
   return lu_session_board(b->s, name);
+}
+
+lu_status lu_bench_choose_board(lu_bench *b, const char *path)
+{
+  if (lu_bench_board_name(b) && path)
+    return lu_fail(&b->s->err, LU_ERR_USAGE, 0, 0, "%.100s has a board file of its own; leave out --board", b->path);
+  if (!path)
+    return lu_bench_board_name(b) ? lu_bench_board(b) : LU_OK;
+  size_t count;
+  lu_status bad = lu_session_board(b->s, path);
+  lu_job_file *files = bad ? NULL : lu_bench_files(b->s, 0, NULL, "board", &count);
+  if (!bad && !files)
+    bad = lu_fail(&b->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  return bad ? bad : lu_bench_add(b, "board", lu_arena_printf(b->s->mem, "board file %s", path), NULL, files, count, NULL);
 }
 
 lu_status lu_bench_add(lu_bench *b, const char *kind, const char *text, struct json_t *body, lu_job_file *files,

@@ -2,7 +2,8 @@
 #ifndef LU_CLI_BENCH_H
 #define LU_CLI_BENCH_H
 /* What the commands that work on a job share: the job opened, its history, its files standing in
- * for those on the disk, its board. */
+ * for those on the disk, its board. A dump or log that is on no disk (take and verify put them straight into the
+ * job) is found by its name. */
 #include "cli/session.h"
 #include "job/job.h"
 
@@ -24,6 +25,10 @@ void lu_bench_close(lu_bench *b);
 LU_MUST_USE lu_status lu_bench_board(lu_bench *b);
 /* The name of the board file, as it was given, or NULL. */
 const char *lu_bench_board_name(const lu_bench *b);
+
+/* The board that the job works with: its own, or the file given (NULL: none), which then becomes its own.
+ * LU_OK without a board when there is neither; ERR_USAGE when there are both. */
+LU_MUST_USE lu_status lu_bench_choose_board(lu_bench *b, const char *path);
 
 /* Adds an entry; body is a json_t object that is freed. */
 struct json_t;

@@ -50,19 +50,6 @@ static lu_status decode_all(lu_session *s, const args *a, answer *out)
   return bad ? bad : lu_judge(s, out->readings, out->count, !a->board, NULL, &out->finding);
 }
 
-/* The board that a job works with: its own, or the one given, which then becomes its own. */
-static lu_status job_board(lu_bench *b, const args *a)
-{
-  if (lu_bench_board_name(b) && a->board)
-    return lu_fail(&b->s->err, LU_ERR_USAGE, 0, 0, "%.100s has a board file of its own; leave out --board", a->job);
-  if (!a->board)
-    return lu_bench_board_name(b) ? lu_bench_board(b) : LU_OK;
-  size_t count;
-  lu_status bad = lu_session_board(b->s, a->board);
-  lu_job_file *files = bad ? NULL : lu_bench_files(b->s, 0, NULL, "board", &count);
-  return bad ? bad : lu_bench_add(b, "board", lu_arena_printf(b->s->mem, "board file %s", a->board), NULL, files, count, NULL);
-}
-
 static lu_status decode_for_job(lu_session *s, const args *a, answer *out)
 {
   lu_bench *b = NULL;
@@ -71,7 +58,7 @@ static lu_status decode_for_job(lu_session *s, const args *a, answer *out)
   uint64_t id = 0;
   lu_status bad = lu_bench_open(s, a->job, LU_JOB_WRITE, &b);
   if (!bad)
-    bad = job_board(b, a);
+    bad = lu_bench_choose_board(b, a->board);
   bool plain = !s->board;
   r.first_file = s->file_count;
   if (!bad && a->run && plain)

@@ -3,7 +3,8 @@
 #include "base/io.h"
 #include "base/text.h"
 #include "cli/cmd.h"
-#include "cli/linkargs.h"
+#include "cli/linkblock.h"
+#include "cli/record.h"
 #include "cli/stop.h"
 #include "formats/dumpform.h"
 #include "link/ftdi.h"
@@ -19,6 +20,7 @@ enum { PIECE = 4096 }; /* words between two looks at Ctrl-C */
 
 typedef struct args {
   lu_link_args link;
+  lu_link_where where;
   bool list, text, sample, levels;
   lu_texts sends, names;
   const char *prompt, *as, *output, *form, *byte_order;
@@ -134,11 +136,93 @@ static void say_dump(lu_run *run, const char *path, const lu_dump *d)
   fputs(d->span_count > 4 ? ", ...\n" : "\n", run->err);
 }
 
-static int take_text(lu_run *run, const args *a)
+/* ---- where a dump goes ---- */
+typedef struct taken {
+  lu_link_block *block;
+  lu_texts names;      /* of the dumps, as the job is to know them */
+  size_t first_file;   /* of the session */
+} taken;
+
+static uint64_t words_missing(const lu_dump *d)
+{
+  uint64_t n = 0;
+  for (size_t i = 1; i < d->span_count; i++)
+    n += d->spans[i].base - (d->spans[i - 1].base + d->spans[i - 1].len);
+  return n;
+}
+
+/* Into the file, if one was asked for, and into the list of what goes into the job. */
+static lu_status put_dump(lu_run *run, const args *a, taken *t, const char *path, const lu_dump *dump, lu_err *err)
+{
+  lu_inflow text;
+  lu_status s = lu_link_form(path, a->form, dump, &text, err);
+  if (s == LU_OK && a->output)
+    s = lu_file_write(path, text.at ? (const void *)text.at : "", text.len, err);
+  if (s == LU_OK && t->block->bench) {
+    uint8_t *copy = lu_arena_big(run->mem, text.len + 1);
+    if (!copy || t->names.count == LU_TEXTS_MOST)
+      s = lu_fail(err, copy ? LU_ERR_LIMIT : LU_ERR_NOMEM, 0, 0, "no room for one more dump in the job");
+    else if (text.len)
+      memcpy(copy, text.at, text.len);
+    if (s == LU_OK && lu_link_block_keep(t->block, path, (lu_bytes){copy, text.len}))
+      t->names.at[t->names.count++] = path;
+  }
+  lu_inflow_free(&text);
+  if (s != LU_OK)
+    return s;
+  say_dump(run, path, dump);
+  if (words_missing(dump) && lu_dumpform_named("raw") == lu_link_dumpform(path, a->form, NULL))
+    fprintf(run->err, "%s: %" PRIu64 " bytes in between were not read and stand as FF; --form ihex leaves them out\n", path,
+            words_missing(dump));
+  return LU_OK;
+}
+
+/* All dumps as one entry: passes of one reading. */
+static lu_status into_job(lu_run *run, const args *a, taken *t)
+{
+  lu_link_block *b = t->block;
+  lu_session *s = b->s;
+  lu_bytes in;
+  lu_status bad = LU_OK;
+  uint64_t id = 0;
+  if (!b->bench || !t->names.count)
+    return LU_OK;
+  size_t first = s->file_count;
+  for (size_t i = 0; !bad && i < t->names.count; i++)
+    bad = lu_session_file(s, t->names.at[i], &in);
+  bool part = !a->text && (b->n ? b->from != b->n->base_word : b->from != 0);
+  lu_reading_args how = {.block = b->n && b->n->block != LU_NONE ? b->name : NULL, .vantage = a->where.vantage,
+                         .at = part ? lu_arena_printf(run->mem, "0x%" PRIx64, b->from * b->bytes) : NULL,
+                         .width = b->n || b->data_bits <= 8 ? 0 : b->data_bits, .order = !b->n && b->big ? "big" : NULL};
+  lu_reading of = {.name = b->name};
+  lu_record r = {.args = &how, .dumps = &t->names, .first_file = first, .readings = &of, .count = 1};
+  if (!bad)
+    bad = lu_record_dump(b->bench, &r, &id);
+  if (!bad)
+    fprintf(run->err, "%s: entry %" PRIu64 "; lineup decode --job %s%s%s%s ... %s judges it\n", a->where.job, id, a->where.job,
+            how.block ? " --block '" : "", how.block ? how.block : "", how.block ? "'" : "", t->names.at[0]);
+  return bad;
+}
+
+static const char *first_name(lu_run *run, const args *a, lu_link_block *b)
+{
+  (void)run;
+  const lu_dumpform *f = a->form ? lu_dumpform_named(a->form) : NULL;
+  return a->output ? a->output : lu_link_block_name(b, "taken", f ? f->ending : "bin");
+}
+
+static int take_text(lu_run *run, args *a, lu_link_block *block)
 {
   lu_err err = {0}, parse_err = {0};
   lu_transport t;
-  lu_status s = lu_link_open_line(&a->link, &t, &err);
+  taken to = {.block = block};
+  if (block->n) { /* a device that prints memory counts bytes */
+    a->link.from *= block->bytes;
+    a->link.count *= block->bytes;
+  }
+  lu_link_block_settle(block, &a->link, 8, a->byte_order);
+  const char *path = first_name(run, a, block);
+  lu_status s = path ? lu_link_open_line(&a->link, &t, &err) : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room");
   if (s != LU_OK)
     return lu_say_error(run, &err);
   lu_inflow flow = {0};
@@ -156,16 +240,16 @@ static int take_text(lu_run *run, const args *a)
   }
   if (flow.len) {
     lu_dump *dump = NULL;
-    const char *raw = lu_arena_printf(run->mem, "%s.raw", a->output);
+    const char *raw = lu_arena_printf(run->mem, "%s.raw", path);
     s = raw ? lu_file_write(raw, flow.at, flow.len, &parse_err)
             : lu_fail(&parse_err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
     if (s == LU_OK)
       s = parse_text(run, a, &flow, &dump, &parse_err);
     if (s == LU_OK)
-      s = lu_link_write(a->output, a->form, dump, &parse_err);
-    if (s == LU_OK)
-      say_dump(run, a->output, dump);
-    else
+      s = put_dump(run, a, &to, path, dump, &parse_err);
+    if (s == LU_OK && into_job(run, a, &to))
+      code = lu_say_error(run, &block->s->err);
+    if (s != LU_OK)
       code = lu_say_error(run, &parse_err) == LU_EXIT_SYSTEM || code ? LU_EXIT_SYSTEM : LU_EXIT_INPUT;
     if (raw)
       fprintf(run->err, "%s: all %zu bytes as they came\n", raw, flow.len);
@@ -200,24 +284,20 @@ static lu_status read_range(const lu_memio *m, const lu_link_args *a, const lu_h
   return s;
 }
 
-static int write_pass(lu_run *run, const args *a, const lu_memio *m, uint64_t pass,
-                      const uint16_t *words, uint32_t done)
+static int write_pass(lu_run *run, const args *a, taken *to, uint64_t pass, const uint16_t *words, uint32_t done)
 {
   lu_err err = {0};
   lu_dump dump;
-  const char *path = pass_name(run, a->output, pass);
-  lu_status s = path ? lu_link_dump(run->mem, a->link.from, words, done, m->data_bits,
-                                    a->byte_order && !strcmp(a->byte_order, "big"), &dump, &err)
-                     : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
-  if (s == LU_OK)
-    s = lu_link_write(path, a->form, &dump, &err);
-  if (s != LU_OK)
-    return lu_say_error(run, &err);
-  say_dump(run, path, &dump);
-  return LU_EXIT_CLEAN;
+  const char *first = to->names.count ? to->names.at[0] : first_name(run, a, to->block);
+  const char *path = first ? pass_name(run, first, pass) : NULL;
+  if (!path)
+    return lu_say_usage(run, "take: no room for a file name"), LU_EXIT_SYSTEM;
+  if (lu_link_block_dump(to->block, words, done, &dump))
+    return lu_say_error(run, &to->block->s->err);
+  return put_dump(run, a, to, path, &dump, &err) == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
 }
 
-static int take_pass(lu_run *run, const args *a, const lu_memio *m, uint64_t pass, uint16_t *words)
+static int take_pass(lu_run *run, const args *a, const lu_memio *m, taken *to, uint64_t pass, uint16_t *words)
 {
   lu_err err = {0};
   lu_meter meter;
@@ -227,7 +307,7 @@ static int take_pass(lu_run *run, const args *a, const lu_memio *m, uint64_t pas
   lu_meter_end(&meter);
   int code = s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
   if (done) {
-    int wrote = write_pass(run, a, m, pass, words, done);
+    int wrote = write_pass(run, a, to, pass, words, done);
     code = code ? code : wrote;
   }
   if (done < a->link.count) {
@@ -239,13 +319,15 @@ static int take_pass(lu_run *run, const args *a, const lu_memio *m, uint64_t pas
   return code;
 }
 
-static int take_memory(lu_run *run, args *a)
+static int take_memory(lu_run *run, args *a, lu_link_block *block)
 {
+  taken to = {.block = block};
   lu_err err = {0};
   lu_memio m;
   lu_status s = lu_link_open_memory(run, &a->link, &m, &err);
   if (s != LU_OK)
     return lu_say_error(run, &err);
+  lu_link_block_settle(block, &a->link, m.data_bits, a->byte_order);
   uint16_t *words = lu_arena_big(run->mem, (size_t)a->link.count * sizeof *words);
   int code = LU_EXIT_CLEAN;
   if (!words)
@@ -253,8 +335,12 @@ static int take_memory(lu_run *run, args *a)
   lu_stop_arm();
   uint64_t passes = a->passes ? a->passes : 1;
   for (uint64_t p = 1; !code && p <= passes; p++)
-    code = take_pass(run, a, &m, p, words);
+    code = take_pass(run, a, &m, &to, p, words);
   lu_stop_disarm();
+  if (into_job(run, a, &to)) {
+    int kept = lu_say_error(run, &block->s->err);
+    code = code ? code : kept;
+  }
   m.close(m.self);
   return code;
 }
@@ -341,29 +427,39 @@ static int take(lu_run *run, void *opaque)
     return lu_say_usage(run, "take: --byte-order expects little or big, found '%.40s'", a->byte_order);
   if (a->levels)
     return take_levels(run, a);
-  if (!a->output)
-    return lu_say_usage(run, "take: say where the dump goes: --output FILE");
+  if (!a->output && (!a->where.job || a->sample))
+    return lu_say_usage(run, "take: say where the dump goes: --output FILE%s", a->sample ? "" : ", --job JOB or both");
   if (a->form && !lu_dumpform_named(a->form)) {
     lu_err err = {0};
     lu_dump nothing = {0};
-    lu_status s = lu_link_write(a->output, a->form, &nothing, &err); /* only says what is wrong */
+    lu_inflow none;
+    lu_status s = lu_link_form("", a->form, &nothing, &none, &err); /* only says what is wrong */
+    lu_inflow_free(&none);
     return s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
   }
   if (a->sample && !a->link.ftdi)
     return lu_say_usage(run, "take: --sample needs --ftdi SERIAL (or --ftdi any)");
   if (a->sample)
     return take_sample(run, a);
-  return a->text ? take_text(run, a) : take_memory(run, a);
+  lu_link_block block;
+  int code;
+  if (lu_link_block_open(run, &a->where, &a->link, &block))
+    code = block.s ? lu_say_error(run, &block.s->err) : LU_EXIT_SYSTEM;
+  else
+    code = a->text ? take_text(run, a, &block) : take_memory(run, a, &block);
+  lu_link_block_close(&block);
+  return code;
 }
 
 static const lu_option options[] = {
     {"list", 'l', LU_OPT_FLAG, offsetof(args, list), 0, 0, NULL, "list serial ports and FTDI chips"},
+    LU_LINK_WHERE_OPTIONS(args),
     {"output", 'o', LU_OPT_TEXT, offsetof(args, output), 0, 0, "FILE", "where the dump goes"},
     {"form", 0, LU_OPT_TEXT, offsetof(args, form), 0, 0, "FORM",
      "raw, ihex, srec or hextext (default: by the file's ending)"},
     {"byte-order", 0, LU_OPT_TEXT, offsetof(args, byte_order), 0, 0, "ORDER",
-     "of words wider than 8 bits in the dump: little (default) or big"},
-    {"passes", 0, LU_OPT_NUMBER, offsetof(args, passes), 1, 1000, "N", "read the range N times, one file each"},
+     "of words wider than 8 bits in the dump: little or big (default: the board's, else little)"},
+    {"passes", 'n', LU_OPT_NUMBER, offsetof(args, passes), 1, 1000, "N", "read the range N times, one file each"},
     {"text", 't', LU_OPT_FLAG, offsetof(args, text), 0, 0, NULL, "the device prints its memory as text"},
     {"send", 's', LU_OPT_LIST, offsetof(args, sends), 0, 0, "TEXT",
      "text: send this; {from} {to} {count} stand for addresses, \\r for return; may be repeated"},
@@ -389,15 +485,24 @@ static const lu_option options[] = {
 
 static const char *const examples[] = {
     "lineup take --list",
+    "lineup take --port /dev/ttyUSB0 -b docs/demo/tide.yaml --block 'work RAM' --job tide.job",
     "lineup take --port /dev/ttyUSB0 --kind rom --address-bits 15 --passes 3 -o rom.bin",
     "lineup take --port /dev/ttyUSB0 --text --send 'd {from} {to}\\r' --from 0x8000 --count 4k -o work.bin",
+    NULL,
+};
+
+static const char *const notes[] = {
+    "Before a reader drives lines: take the processor out, or hold it with its bus",
+    "let go; keep all levels at 5 V; never work on a board with live mains parts.",
+    "docs/reader-wiring.md says how to connect one.",
     NULL,
 };
 
 const lu_command lu_command_take = {
     .name = "take",
     .summary = "read a memory, or capture lines, over a link",
-    .usage = "--port PORT|--ftdi SERIAL -o FILE [OPTION ...]",
+    .usage = "--port PORT|--ftdi SERIAL [-b BOARD --block NAME] -o FILE|--job JOB [OPTION ...]",
+    .notes = notes,
     .options = options,
     .args_size = sizeof(args),
     .operands_offset = offsetof(args, operands),

@@ -116,6 +116,12 @@ lu_status lu_link_open_reader(const lu_link_args *a, lu_reader **out, lu_err *er
   return s;
 }
 
+void lu_link_say_safety(lu_run *run)
+{
+  fputs("Before lines are driven: processor out or held, its bus let go; 5 V levels only; nothing live from the mains.\n",
+        run->err);
+}
+
 static lu_status open_reader_memory(lu_run *run, const lu_link_args *a, lu_memio *out, lu_err *err)
 {
   lu_reader_memory m;
@@ -128,6 +134,7 @@ static lu_status open_reader_memory(lu_run *run, const lu_link_args *a, lu_memio
     s = lu_link_open_reader(a, &r, err);
   if (s != LU_OK)
     return s;
+  lu_link_say_safety(run);
   const lu_reader_identity *w = lu_reader_who(r);
   fprintf(run->err, "%s %u.%u, %u address and %u data lines\n", w->name, w->firmware_high,
           w->firmware_low, w->address_bits, w->data_bits);
@@ -168,6 +175,8 @@ lu_status lu_link_open_memory(lu_run *run, lu_link_args *a, lu_memio *out, lu_er
     return s;
   if (way == 1 && !a->ftdi)
     return lu_fail(err, LU_ERR_USAGE, 0, 0, "--via bus needs --ftdi SERIAL (or --ftdi any)");
+  if (way == 1)
+    lu_link_say_safety(run);
   if (way == 1 && a->address_bits > 16)
     return lu_fail(err, LU_ERR_USAGE, 0, 0, "--via bus has at most 16 address bits");
   if (way == 1 && a->data_bits && a->data_bits != 8)
@@ -206,7 +215,7 @@ static bool put(void *to, const void *at, size_t len)
   return lu_inflow_add(to, at, len, NULL) == LU_OK;
 }
 
-static const lu_dumpform *form_of(const char *path, const char *form, lu_err *err)
+const lu_dumpform *lu_link_dumpform(const char *path, const char *form, lu_err *err)
 {
   const char *dot = strrchr(path, '.');
   if (!form) {
@@ -229,16 +238,20 @@ static const lu_dumpform *form_of(const char *path, const char *form, lu_err *er
   return f;
 }
 
-lu_status lu_link_write(const char *path, const char *form, const lu_dump *dump, lu_err *err)
+lu_status lu_link_form(const char *path, const char *form, const lu_dump *dump, lu_inflow *out, lu_err *err)
 {
   lu_err own = {0};
-  const lu_dumpform *f = form_of(path, form, err ? err : &own);
+  const lu_dumpform *f = lu_link_dumpform(path, form, err ? err : &own);
+  *out = (lu_inflow){.most = (size_t)1 << 30};
   if (!f)
     return LU_ERR_USAGE;
-  lu_inflow text = {.most = (size_t)1 << 30};
-  lu_status s = LU_OK;
-  if (!f->write(dump, (lu_sink){put, &text}))
-    s = lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the dump's text");
+  return f->write(dump, (lu_sink){put, out}) ? LU_OK : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the dump's text");
+}
+
+lu_status lu_link_write(const char *path, const char *form, const lu_dump *dump, lu_err *err)
+{
+  lu_inflow text;
+  lu_status s = lu_link_form(path, form, dump, &text, err);
   if (s == LU_OK)
     s = lu_file_write(path, text.at ? (const void *)text.at : "", text.len, err);
   lu_inflow_free(&text);

@@ -4,6 +4,7 @@
 /* Options that every command over a link shares, and the opening of what they name. */
 #include "cli/cmd.h"
 #include "data/dump.h"
+#include "link/inflow.h"
 #include "link/memio.h"
 #include "link/reader.h"
 #include "link/transport.h"
@@ -23,7 +24,7 @@ typedef struct lu_link_args {
 /* Rows for the table of a command whose argument struct T holds a lu_link_args called link. */
 #define LU_LINK_OPTIONS(T)                                                                         \
   {"port", 'p', LU_OPT_TEXT, offsetof(T, link.port), 0, 0, "PORT", "serial port of the device"},   \
-  {"baud", 'b', LU_OPT_NUMBER, offsetof(T, link.baud), 50, 12000000, "RATE",                        \
+  {"baud", 0, LU_OPT_NUMBER, offsetof(T, link.baud), 50, 12000000, "RATE",                        \
    "line rate in bits a second (default 115200)"},                                                 \
   {"parity", 0, LU_OPT_TEXT, offsetof(T, link.parity), 0, 0, "KIND", "none (default), even or odd"}, \
   {"line-bits", 0, LU_OPT_NUMBER, offsetof(T, link.line_bits), 7, 8, "N", "7 or 8 (default) data bits a character"}, \
@@ -48,8 +49,8 @@ typedef struct lu_link_args {
    "access, write, precharge in cycles of the reader's clock; rows refreshed a tick"},             \
   {"rate", 0, LU_OPT_NUMBER, offsetof(T, link.rate), 300, 4000000, "RATE",                          \
    "go to this line rate once the reader has answered"},                                           \
-  {"from", 0, LU_OPT_NUMBER, offsetof(T, link.from), 0, 0, "ADDR", "first word (default 0)"},         \
-  {"count", 'n', LU_OPT_NUMBER, offsetof(T, link.count), 0, 0, "N", "words (default: all behind the first)"}
+  {"from", 0, LU_OPT_NUMBER, offsetof(T, link.from), 0, 0, "ADDR", "first word (default 0); with a board: first byte, as its file counts"}, \
+  {"count", 0, LU_OPT_NUMBER, offsetof(T, link.count), 0, 0, "N", "words (default: all behind the first); with a board: bytes"}
 
 /* The line's settings. ERR_USAGE for a word that is none. */
 LU_MUST_USE lu_status lu_link_line(const lu_link_args *a, lu_line *out, lu_err *err);
@@ -61,9 +62,19 @@ LU_MUST_USE lu_status lu_link_open_reader(const lu_link_args *a, lu_reader **out
  * Says on run->err what was found. ERR_VALUE when the range does not fit. */
 LU_MUST_USE lu_status lu_link_open_memory(lu_run *run, lu_link_args *a, lu_memio *out, lu_err *err);
 
+/* What must be true at the bench before a reader drives lines: one line on run->err. */
+void lu_link_say_safety(lu_run *run);
+
 /* Words as a dump: bytes by byte address, the words' bytes in the order that big says. */
 LU_MUST_USE lu_status lu_link_dump(lu_arena *mem, uint64_t from, const uint16_t *words, uint32_t count,
                                    unsigned data_bits, bool big, lu_dump *out, lu_err *err);
+struct lu_dumpform;
+/* form's, else that of the name's ending, else raw. NULL, with err filled, for a form that is none. */
+const struct lu_dumpform *lu_link_dumpform(const char *path, const char *form, lu_err *err);
+/* A dump as the bytes of a file named path; form NULL: by the name's ending, else raw. out is freed by
+ * lu_inflow_free, also after a failure. */
+LU_MUST_USE lu_status lu_link_form(const char *path, const char *form, const lu_dump *dump, lu_inflow *out,
+                                   lu_err *err);
 /* Writes a dump; form NULL: by the file's ending, else raw. */
 LU_MUST_USE lu_status lu_link_write(const char *path, const char *form, const lu_dump *dump,
                                     lu_err *err);

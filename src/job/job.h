@@ -33,7 +33,7 @@ typedef struct lu_job_file {
 typedef struct lu_job_entry {
   uint64_t id;          /* from 1; given by the store */
   const char *at;       /* "2026-03-01T14:05:09Z"; NULL when written = now */
-  const char *kind;     /* "job", "board", "dump", "result", "reading", "undo", "note", "repair" */
+  const char *kind;     /* "job", "board", "dump", "result", "reading", "undo", "note", "repair", "verify" */
   const char *text;     /* one line for people */
   const char *body;     /* a JSON object */
   const char *version;  /* of the program that wrote it; NULL when written = this one */

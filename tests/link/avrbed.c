@@ -168,6 +168,8 @@ static void on_port(struct avr_irq_t *irq, uint32_t v, void *which)
     /* strobes that are not driven are pulled up on the board */
     if ((strobes_out & 0x1F) != 0x1F)
       return;
+    if (bed.heal_after && bed.reads + bed.writes >= bed.heal_after)
+      bed.address = bed.data = (bed_wires){0};
     if (bed.kind == BED_DRAM)
       dram(before);
     else

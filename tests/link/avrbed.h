@@ -27,6 +27,7 @@ typedef struct avr_bed {
   uint64_t row_seen[4096];        /* cycle of the last access to each row */
   bed_wires address, data;
   bool supply;
+  uint64_t heal_after;            /* the faults go away after so many reads and writes; 0: they stay */
   uint64_t reads, writes, refreshes, decayed, contentions;
 } avr_bed;
 

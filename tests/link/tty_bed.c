@@ -2,11 +2,13 @@
 /* Runs a command with an emulated USB serial port /dev/ttyUSB0 in front of it (umockdev).
  *
  *   umockdev-wrapper tty_bed [-u BYTES] monitor|silent|ihex COMMAND...
- *   umockdev-wrapper tty_bed [-u BYTES] [-f FAULT]... [-k sram|rom|dram] avr FIRMWARE.elf COMMAND...
+ *   umockdev-wrapper tty_bed [-u BYTES] [-f FAULT]... [-g N] [-k sram|rom|dram] [-r BITS] [-K MS]
+ *     avr FIRMWARE.elf COMMAND...
  *
  * monitor prints memory on request ("show FROM TO"), ihex sends records unasked, avr is our reader's
  * firmware on a simulated chip. -u: unplugged after so many bytes to the command. Memory byte i holds
- * i * 5 + i / 256. libserialport wants more than a pty gives: the modem lines are answered here. */
+ * i * 5 + i / 256. -g: the faults go away after N accesses. -r, -K: of a dynamic memory, its row bits (9)
+ * and how long a row lasts without refresh (for ever). libserialport wants more than a pty gives: the modem lines are answered here. */
 #define _GNU_SOURCE
 #ifdef WITH_AVR
 #  include "avrbed.h"
@@ -228,12 +230,17 @@ static const char fixture[] =
     "N: ttyUSB0\nE: DEVNAME=/dev/ttyUSB0\nE: SUBSYSTEM=tty\nE: MAJOR=188\nE: MINOR=0\n"
     "A: dev=188:0\\n\nL: device=../../../ttyUSB0\n\n";
 
+static unsigned long heal_after, row_bits = 9, keep_ms;
+
 static bool start_avr(const char *elf, const char *kind, char **faults, unsigned count)
 {
 #ifdef WITH_AVR
   bed_kind k = !strcmp(kind, "rom") ? BED_ROM : !strcmp(kind, "dram") ? BED_DRAM : BED_SRAM;
   if (!bed_start(elf, k))
     return false;
+  bed.heal_after = heal_after;
+  bed.row_bits = bed.column_bits = (unsigned)row_bits;
+  bed.keep_ms = (unsigned)keep_ms;
   for (unsigned a = 0; a < BED_WORDS; a++)
     bed.memory[a] = memory_at(a);
   for (unsigned i = 0; i < count; i++)
@@ -245,6 +252,7 @@ static bool start_avr(const char *elf, const char *kind, char **faults, unsigned
   (void)kind;
   (void)faults;
   (void)count;
+  (void)heal_after, (void)row_bits, (void)keep_ms;
   return false;
 #endif
 }
@@ -255,11 +263,17 @@ int main(int argc, char **argv)
   char *faults[8];
   unsigned fault_count = 0;
   GError *e = NULL;
-  for (int o; (o = getopt(argc, argv, "+u:f:k:")) != -1;) {
+  for (int o; (o = getopt(argc, argv, "+u:f:k:g:r:K:")) != -1;) {
     if (o == 'u')
       unplug_after = atol(optarg);
     else if (o == 'k')
       kind = optarg;
+    else if (o == 'g')
+      heal_after = strtoul(optarg, NULL, 10);
+    else if (o == 'r')
+      row_bits = strtoul(optarg, NULL, 10);
+    else if (o == 'K')
+      keep_ms = strtoul(optarg, NULL, 10);
     else if (o == 'f' && fault_count < 8)
       faults[fault_count++] = optarg;
     else

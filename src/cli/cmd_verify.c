@@ -57,7 +57,7 @@ static void which_read(const bench *b, const lu_failure *f, char *text, size_t l
                f->op - b->plan.patterns[i]->elements[f->element].first_op + 1);
       return;
     }
-  if (f->pattern)
+  if (f->pattern) /* contents that were held */
     snprintf(text, len, "%s", f->pattern);
 }
 
@@ -242,7 +242,8 @@ static lu_status hold(bench *b, double seconds, lu_verify_counts *c, lu_err *err
     c->reads += done;
     for (uint32_t i = 0; i < done && !c->ended_early; i++)
       if (got[i] != want[i]) {
-        lu_failure f = {(uint32_t)b->b->from + i, want[i], got[i], inverse ? "held, inverse" : "held", 0, 0};
+        lu_failure f = {.address = (uint32_t)b->b->from + i, .expected = want[i], .got = got[i],
+                        .pattern = inverse ? "held, inverse" : "held"};
         c->failures++;
         c->ended_early = !on_failure(b, &f);
       }

@@ -88,7 +88,7 @@ static void say(const void *at, size_t len)
   }
   if (unplug_after == 0 && !unplugged) {
     /* the command must get what is on its way before the line goes */
-    usleep(200000);
+    usleep(1000000);
     close(fd);
     unplugged = true;
   }

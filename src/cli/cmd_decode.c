@@ -15,6 +15,7 @@ typedef struct args {
   const char *board, *run, *job;
   bool json, map;
   lu_texts operands;
+  const char *chip;
 } args;
 
 typedef struct answer {
@@ -91,6 +92,8 @@ static int decode(lu_run *run, void *opaque)
     return lu_say_usage(run, "decode: --run needs --board");
   if (a->json && a->map)
     return lu_say_usage(run, "decode: give either --json or --map, not both");
+  if (a->chip && !a->map)
+    return lu_say_usage(run, "decode: --chip goes with --map");
   if (a->reading.expect && a->reading.wrote)
     return lu_say_usage(run, "decode: give either --expect or --wrote, not both");
   lu_session *s = lu_session_new(run);
@@ -99,7 +102,7 @@ static int decode(lu_run *run, void *opaque)
   answer got = {0};
   lu_status bad = a->job ? decode_for_job(s, a, &got) : decode_all(s, a, &got);
   int code = bad ? lu_say_error(run, &s->err) : show(run, got.finding, a->json);
-  if (!bad && a->map && lu_page_print_maps(s, got.readings, got.count))
+  if (!bad && a->map && (a->chip ? lu_page_print_chip(s, got.readings, got.count, a->chip) : lu_page_print_maps(s, got.readings, got.count)))
     code = lu_say_error(run, &s->err);
   lu_session_end(s);
   return code;
@@ -121,6 +124,7 @@ static const lu_option options[] = {
     {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
     {"job", 0, LU_OPT_TEXT, AT(job), 0, 0, "JOB", "keep dumps and result in this job, and use its board file"},
     {"map", 'm', LU_OPT_FLAG, AT(map), 0, 0, NULL, "show where the wrong bits stand, as a map"},
+    {"chip", 0, LU_OPT_TEXT, AT(chip), 0, 0, "REF", "with --map: rows and columns of this chip"},
     {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
     {0},
 };

@@ -10,7 +10,7 @@
 
 typedef struct args {
   lu_reading_args reading;
-  const char *board, *run, *output, *png, *audience;
+  const char *board, *run, *output, *png, *audience, *chip;
   lu_texts operands;
 } args;
 
@@ -18,6 +18,7 @@ typedef struct work {
   const args *a;
   lu_page_work w;
   lu_bench *bench;
+  bool recorded;          /* the finding is that of the job's last result */
 } work;
 
 /* A job is an SQLite database: its first bytes say so (https://www.sqlite.org/fileformat.html, 1.3). */
@@ -75,6 +76,7 @@ static lu_status judge(work *k, const lu_page_state *st)
 {
   static const lu_finding nothing = {.verdict = "unknown", .reason = "nothing was decoded in this job yet"};
   lu_finding *f = st->recorded;
+  k->recorded = f != NULL;
   k->w.readings = st->readings;
   k->w.reading_count = st->count;
   lu_status bad = st->count && !f ? lu_judge(k->w.s, st->readings, st->count, k->w.plain, NULL, &f) : LU_OK;
@@ -102,6 +104,8 @@ static lu_status fill(work *k)
     bad = lu_page_fill_maps(w);
   if (!bad && !w->page.owner)
     bad = lu_page_fill_lines(w);
+  if (!bad && !w->page.owner && w->page.finding->explanation_count)
+    bad = lu_page_fill_wires(w, k->recorded ? k->bench : NULL);
   if (!bad && !w->page.owner)
     bad = lu_page_fill_pictures(w);
   if (!bad)
@@ -127,7 +131,14 @@ static lu_status write_png(work *k)
 {
   lu_session *s = k->w.s;
   const lu_fail_map *worst = NULL;
-  for (size_t i = 0; i < k->w.page.reading_count; i++) {
+  lu_fail_map chip;
+  if (k->a->chip) {
+    lu_status bad = lu_page_one_chip(s, k->w.readings, k->w.reading_count, k->a->chip, &chip);
+    if (bad)
+      return bad;
+    worst = &chip;
+  }
+  for (size_t i = 0; !k->a->chip && i < k->w.page.reading_count; i++) {
     const lu_fail_map *m = k->w.page.readings[i].map;
     if (!worst || m->wrong_bits > worst->wrong_bits)
       worst = m;
@@ -168,6 +179,8 @@ static const char *usage_fault(const args *a)
     return "give either --log or a dump, not both";
   if (a->run && !a->board)
     return "--run needs --board";
+  if (a->chip && !a->png)
+    return "--chip goes with --png; the page shows every chip with wrong bits";
   if (a->reading.expect && a->reading.wrote)
     return "give either --expect or --wrote, not both";
   if (!a->output && !a->png)
@@ -196,6 +209,7 @@ static int report(lu_run *run, void *opaque)
 static const lu_option options[] = {
     {"output", 'o', LU_OPT_TEXT, AT(output), 0, 0, "FILE", "where the page goes (- for standard output)"},
     {"png", 0, LU_OPT_TEXT, AT(png), 0, 0, "FILE", "the fail map alone, as a picture"},
+    {"chip", 0, LU_OPT_TEXT, AT(chip), 0, 0, "REF", "with --png: rows and columns of this chip"},
     {"for", 'f', LU_OPT_TEXT, AT(audience), 0, 0, "WHOM", "bench (everything, default) or owner (one page)"},
     {"board", 'b', LU_OPT_TEXT, AT(board), 0, 0, "FILE", "board file; a job has its own"},
     {"block", 0, LU_OPT_TEXT, AT(reading.block), 0, 0, "NAME", "the memory block that was read"},
@@ -215,6 +229,7 @@ static const char *const examples[] = {
     "lineup report bench.job -o bench.html",
     "lineup report bench.job --for owner -o owner.html",
     "lineup report --board docs/demo/tide.yaml --run docs/demo/as-found.yaml -o page.html --png map.png",
+    "lineup report --board docs/demo/tide.yaml --block 'record RAM' --wrote address docs/demo/found-record.bin --png chip.png --chip U19",
     NULL,
 };
 

@@ -1,12 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 #define _GNU_SOURCE
 /* lineup wires: where repair wires go, as a list to work from and as a drawing of the board. */
-#include "reason/wires.h"
-
 #include "board/damage.h"
 #include "cli/bench.h"
 #include "cli/boarddraw.h"
 #include "cli/boardview.h"
+#include "cli/wireplan.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -18,54 +17,9 @@ typedef struct args {
   lu_texts operands;
 } args;
 
-enum { CUTS_MOST = 64, PINS_MOST = 1024 };
-
-/* A net and what is known of its pins. */
-typedef struct broken {
-  uint32_t net;
-  size_t cut_count, rest_count;
-  uint32_t cut[PINS_MOST], rest[PINS_MOST];
-  const char *note;
-} broken;
-
-typedef struct work {
-  lu_session *s;
-  size_t count;
-  broken *nets[CUTS_MOST];
-  lu_wire *wires;
-  size_t wire_count;
-} work;
-
-static bool in_list(const uint32_t *list, size_t count, uint32_t pin)
-{
-  for (size_t i = 0; i < count; i++)
-    if (list[i] == pin)
-      return true;
-  return false;
-}
-
-static lu_status broken_net(work *w, uint32_t net, broken **out)
-{
-  for (size_t i = 0; i < w->count; i++)
-    if (w->nets[i]->net == net) {
-      *out = w->nets[i];
-      return LU_OK;
-    }
-  if (w->count == CUTS_MOST)
-    return lu_fail(&w->s->err, LU_ERR_LIMIT, 0, 0, "more than %d cut nets", CUTS_MOST);
-  if (w->s->board->nets[net].pin_count > PINS_MOST)
-    return lu_fail(&w->s->err, LU_ERR_LIMIT, 0, 0, "net %s has more than %d pins", w->s->board->nets[net].name, PINS_MOST);
-  broken *k = LU_NEW(w->s->mem, broken, 1);
-  if (!k)
-    return lu_fail(&w->s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  k->net = net;
-  w->nets[w->count++] = *out = k;
-  return LU_OK;
-}
-
 /* --- from the command line ------------------------------------------------------------------------------- */
 
-static lu_status cut_pin(work *w, const char *name)
+static lu_status cut_pin(lu_wire_plan *w, const char *name)
 {
   const lu_board *b = w->s->board;
   uint32_t pin = lu_board_pin(b, name);
@@ -73,14 +27,14 @@ static lu_status cut_pin(work *w, const char *name)
     return lu_fail(&w->s->err, LU_ERR_MISSING, 0, 0, "--cut: no pin '%s' on this board; expected one such as U16.12", name);
   if (b->pins[pin].net == LU_NONE)
     return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "--cut: the pin %s is on no net", name);
-  broken *k;
-  lu_status bad = broken_net(w, b->pins[pin].net, &k);
-  if (!bad && !in_list(k->cut, k->cut_count, pin))
+  lu_broken_net *k;
+  lu_status bad = lu_wire_plan_net(w, b->pins[pin].net, &k);
+  if (!bad && !lu_pin_in(k->cut, k->cut_count, pin))
     k->cut[k->cut_count++] = pin;
   return bad;
 }
 
-static lu_status cut_pins(work *w, const char *list)
+static lu_status cut_pins(lu_wire_plan *w, const char *list)
 {
   lu_status bad = LU_OK;
   while (!bad && *list) {
@@ -96,7 +50,7 @@ static lu_status cut_pins(work *w, const char *list)
 }
 
 /* Each --net must have pins that are cut off, and no others may. */
-static lu_status nets_fit(work *w, const lu_texts *nets)
+static lu_status nets_fit(lu_wire_plan *w, const lu_texts *nets)
 {
   const lu_board *b = w->s->board;
   for (size_t i = 0; i < nets->count; i++) {
@@ -124,15 +78,15 @@ static lu_status nets_fit(work *w, const lu_texts *nets)
 }
 
 /* All other pins of the net are not cut off. */
-static lu_status rest_of_nets(work *w)
+static lu_status rest_of_nets(lu_wire_plan *w)
 {
   const lu_board *b = w->s->board;
   for (size_t k = 0; k < w->count; k++) {
-    broken *x = w->nets[k];
+    lu_broken_net *x = w->nets[k];
     const lu_net *n = &b->nets[x->net];
     for (uint32_t i = 0; i < n->pin_count; i++) {
       uint32_t pin = b->net_pins[n->first_pin + i];
-      if (!in_list(x->cut, x->cut_count, pin))
+      if (!lu_pin_in(x->cut, x->cut_count, pin))
         x->rest[x->rest_count++] = pin;
     }
     if (!x->rest_count)
@@ -141,7 +95,7 @@ static lu_status rest_of_nets(work *w)
   return LU_OK;
 }
 
-static lu_status from_words(work *w, const args *a)
+static lu_status from_words(lu_wire_plan *w, const args *a)
 {
   lu_status bad = lu_session_board(w->s, a->board);
   for (size_t i = 0; !bad && i < a->cuts.count; i++)
@@ -153,116 +107,22 @@ static lu_status from_words(work *w, const args *a)
   return bad ? bad : rest_of_nets(w);
 }
 
-/* --- from a job ------------------------------------------------------------------------------------------- */
-
-static void take_pins(const lu_board *b, uint32_t net, const json_t *names, const broken *but, uint32_t *list, size_t *count)
-{
-  size_t i;
-  const json_t *name;
-  json_array_foreach((json_t *)(uintptr_t)names, i, name) {
-    uint32_t pin = json_is_string(name) ? lu_board_pin(b, json_string_value(name)) : LU_NONE;
-    if (pin != LU_NONE && b->pins[pin].net == net && *count < PINS_MOST && !in_list(list, *count, pin) &&
-        !(but && in_list(but->cut, but->cut_count, pin)))
-      list[(*count)++] = pin;
-  }
-}
-
-static const json_t *pins_that_matter(const json_t *result, const char *net)
-{
-  size_t i;
-  const json_t *x;
-  json_array_foreach(json_object_get(result, "nets"), i, x)
-    if (json_is_string(json_object_get(x, "net")) && !strcmp(json_string_value(json_object_get(x, "net")), net))
-      return json_object_get(x, "pins");
-  return NULL;
-}
-
-static lu_status take_fault(work *w, const json_t *result, const json_t *fault)
-{
-  const lu_board *b = w->s->board;
-  const char *kind = json_string_value(json_object_get(fault, "kind")), *name = json_string_value(json_object_get(fault, "net"));
-  if (!kind || !name || strcmp(kind, "open"))
-    return LU_OK;
-  uint32_t net = lu_board_net(b, name);
-  if (net == LU_NONE)
-    return lu_fail(&w->s->err, LU_ERR_MISSING, 0, 0, "the job's result names net '%s', which its board does not have", name);
-  broken *k;
-  lu_status bad = broken_net(w, net, &k);
-  if (bad)
-    return bad;
-  take_pins(b, net, json_object_get(fault, "cut_off"), NULL, k->cut, &k->cut_count);
-  const json_t *all = pins_that_matter(result, name);
-  take_pins(b, net, all ? all : json_object_get(fault, "from"), k, k->rest, &k->rest_count);
-  return LU_OK;
-}
-
-static lu_status from_job(work *w, const args *a)
+static lu_status from_job(lu_wire_plan *w, const args *a)
 {
   lu_bench *b;
-  const lu_job_entry *last = NULL;
   lu_status bad = lu_bench_open(w->s, a->operands.at[0], LU_JOB_READ, &b);
   if (bad)
     return bad;
   bad = lu_bench_board(b);
-  for (size_t i = 0; i < b->count; i++)
-    if (!strcmp(b->entries[i].kind, "result"))
-      last = &b->entries[i];
-  if (!bad && !last)
-    bad = lu_fail_source(&w->s->err, lu_fail(&w->s->err, LU_ERR_MISSING, 0, 0, "the job has no result yet; lineup decode --job makes one"), b->path);
-  json_error_t je;
-  json_t *body = bad ? NULL : json_loads(last->body, 0, &je);
-  json_t *best = json_array_get(json_object_get(json_object_get(body, "finding"), "explanations"), 0);
-  size_t i;
-  const json_t *fault;
-  json_array_foreach(json_object_get(best, "faults"), i, fault)
-    if (!bad)
-      bad = take_fault(w, body, fault);
-  json_decref(body);
+  if (!bad)
+    bad = lu_wire_plan_job(w, b);
   lu_bench_close(b);
   return bad;
 }
 
-/* --- the plan --------------------------------------------------------------------------------------------- */
-
-static lu_status plan(work *w)
-{
-  lu_session *s = w->s;
-  lu_cut_net *cuts = LU_NEW(s->mem, lu_cut_net, w->count + 1);
-  if (!cuts)
-    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  lu_status bad = LU_OK;
-  for (size_t i = 0; !bad && i < w->count; i++) {
-    broken *k = w->nets[i];
-    bad = lu_wires_groups(s->board, k->net, k->cut, k->cut_count, k->rest, k->rest_count, s->mem, &cuts[i], &s->err);
-    uint32_t alone = k->cut_count == 1 ? k->cut[0] : k->rest_count == 1 ? k->rest[0] : LU_NONE;
-    if (alone != LU_NONE && s->board->parts[s->board->pins[alone].part].socketed)
-      k->note = lu_arena_printf(s->mem, "%s: only %s stands alone, and it sits in a socket: measure to the leg first; if its contact is at "
-                                        "fault a wire between pads does not help",
-                                s->board->nets[k->net].name, s->board->pins[alone].name);
-  }
-  return bad ? bad : lu_wires_plan(s->board, cuts, w->count, s->mem, &w->wires, &w->wire_count, &s->err);
-}
-
-static const char *side_name(uint8_t side)
-{
-  static const char *const names[] = {"solder", "component", "both"};
-  return names[side];
-}
-
 /* --- text ------------------------------------------------------------------------------------------------- */
 
-static const char *end_text(work *w, uint32_t point, uint32_t pin)
-{
-  const lu_board *b = w->s->board;
-  const lu_point *q = point == LU_NONE ? NULL : &b->places->points[point];
-  if (!q)
-    return b->pins[pin].name;
-  if (pin == LU_NONE)
-    return lu_point_text(b, point, w->s->mem);
-  return lu_arena_printf(w->s->mem, "%s (%s) at %.1f, %.1f mm", b->pins[pin].name, b->pins[pin].function, q->x_mm, q->y_mm);
-}
-
-static void damage_text(work *w, uint32_t pin)
+static void damage_text(lu_wire_plan *w, uint32_t pin)
 {
   char text[120];
   if (pin == LU_NONE || !lu_damage_pin(w->s->board, pin, text, sizeof text))
@@ -274,11 +134,11 @@ static void damage_text(work *w, uint32_t pin)
   fputs(": solder may no longer take there; clean it to bright metal or go one point on\n", w->s->run->out);
 }
 
-static void say_breaks(work *w)
+static void say_breaks(lu_wire_plan *w)
 {
   lu_session *s = w->s;
   for (size_t i = 0; i < w->count; i++) {
-    broken *k = w->nets[i];
+    lu_broken_net *k = w->nets[i];
     lu_stretch *list;
     size_t count = 0;
     if (s->board->places && lu_places_stretches(s->board->places, k->net, k->cut, k->cut_count, k->rest, k->rest_count, s->mem, &list, &count, NULL))
@@ -298,7 +158,7 @@ static void say_breaks(work *w)
   }
 }
 
-static void say_wires(work *w)
+static void say_wires(lu_wire_plan *w)
 {
   FILE *out = w->s->run->out;
   const lu_board *b = w->s->board;
@@ -310,9 +170,9 @@ static void say_wires(work *w)
     fprintf(out, "%3zu  ", i + 1);
     lu_put_clean(out, b->nets[x->net].name);
     fputs(": ", out);
-    lu_put_clean(out, end_text(w, x->from, x->from_pin));
+    lu_put_clean(out, lu_wire_end_text(w, x->from, x->from_pin));
     fputs(" to ", out);
-    lu_put_clean(out, end_text(w, x->to, x->to_pin));
+    lu_put_clean(out, lu_wire_end_text(w, x->to, x->to_pin));
     if (x->from != LU_NONE)
       fprintf(out, ", %.1f mm straight, %s", x->length_mm, x->side == LU_WIRE_BOTH ? "from one side of the board to the other" : x->side == LU_WIRE_SOLDER ? "solder side" : "component side");
     fputc('\n', out);
@@ -338,7 +198,7 @@ static json_t *end_json(const lu_board *b, uint32_t point, uint32_t pin)
                    q ? json_real(q->x_mm) : json_null(), "y_mm", q ? json_real(q->y_mm) : json_null(), "via", pin == LU_NONE);
 }
 
-static json_t *wires_json(work *w)
+static json_t *wires_json(lu_wire_plan *w)
 {
   const lu_board *b = w->s->board;
   json_t *list = json_array(), *notes = json_array();
@@ -348,7 +208,7 @@ static json_t *wires_json(work *w)
     json_array_append_new(list, json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "net", lu_json_text(b->nets[x->net].name), "from",
                                           end_json(b, x->from, x->from_pin), "to", end_json(b, x->to, x->to_pin), "length_mm",
                                           placed ? json_real(x->length_mm) : json_null(), "side",
-                                          placed ? json_string(side_name(x->side)) : json_null(), "crosses",
+                                          placed ? json_string(lu_wire_side_name(x->side)) : json_null(), "crosses",
                                           x->crosses == LU_NONE ? json_null() : json_integer((json_int_t)x->crosses + 1)));
   }
   for (size_t i = 0; i < w->count; i++)
@@ -359,15 +219,14 @@ static json_t *wires_json(work *w)
 
 /* --- the drawing --------------------------------------------------------------------------------------------- */
 
-static lu_status draw(work *w, const args *a)
+static lu_status draw(lu_wire_plan *w, const args *a)
 {
   lu_session *s = w->s;
   const lu_board *b = s->board;
   bool solder = !a->view || !strcmp(a->view, "solder");
-  lu_drawn_wire *drawn = LU_NEW(s->mem, lu_drawn_wire, w->wire_count + 1);
-  uint32_t *nets = LU_NEW(s->mem, uint32_t, w->count + 1), *pins = LU_NEW(s->mem, uint32_t, (size_t)CUTS_MOST * PINS_MOST);
+  uint32_t *nets = LU_NEW(s->mem, uint32_t, w->count + 1), *pins = LU_NEW(s->mem, uint32_t, (size_t)LU_CUT_NETS_MOST * LU_CUT_PINS_MOST);
   size_t pin_count = 0;
-  if (!drawn || !nets || !pins)
+  if (!nets || !pins)
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room for the drawing");
   if (!b->places)
     return lu_fail(&s->err, LU_ERR_MISSING, 0, 0, "--svg: the board has no layout, so nothing can be drawn");
@@ -376,18 +235,13 @@ static lu_status draw(work *w, const args *a)
     for (size_t k = 0; k < w->nets[i]->cut_count; k++)
       pins[pin_count++] = w->nets[i]->cut[k];
   }
-  for (size_t i = 0; i < w->wire_count; i++) {
-    const lu_point *f = &b->places->points[w->wires[i].from], *t = &b->places->points[w->wires[i].to];
-    const lu_wire *x = &w->wires[i];
-    drawn[i] = (lu_drawn_wire){{f->x_mm, f->y_mm}, {t->x_mm, t->y_mm}, lu_arena_printf(s->mem, "%zu", i + 1),
-                               x->from_pin == LU_NONE ? "via" : b->pins[x->from_pin].name,
-                               x->to_pin == LU_NONE ? "via" : b->pins[x->to_pin].name, x->side != (solder ? LU_WIRE_SOLDER : LU_WIRE_COMPONENT)};
-  }
   lu_draw_choice what = {solder, w->count, pin_count, nets, pins, NULL};
   lu_drawing d;
   if (!lu_draw_board(b, &what, s->mem, &d))
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room for the drawing");
-  d.wires = drawn;
+  d.wires = lu_wires_drawn(w, solder);
+  if (!d.wires)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room for the drawing");
   d.wire_count = w->wire_count;
   char *at = NULL;
   size_t len = 0;
@@ -409,12 +263,12 @@ static int run_wires(lu_run *run, void *at)
     return lu_say_usage(run, "wires: --cut and --net go with --board; a job says itself what is cut");
   if (a->view && strcmp(a->view, "solder") && strcmp(a->view, "component"))
     return lu_say_usage(run, "wires: --view expects solder or component, found '%s'", a->view);
-  work w = {.s = lu_session_new(run)};
+  lu_wire_plan w = {.s = lu_session_new(run)};
   if (!w.s)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
   lu_status bad = a->board ? from_words(&w, a) : from_job(&w, a);
   if (!bad)
-    bad = plan(&w);
+    bad = lu_wire_plan_make(&w);
   if (!bad && a->svg)
     bad = draw(&w, a);
   int status = LU_EXIT_CLEAN;

@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* The report page's nets, fail maps and bit tables. */
+#include "cli/chipmap.h"
 #include "cli/pagefill.h"
+
+#include "cli/boardview.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -93,6 +96,39 @@ static lu_status fill_bits(lu_page_work *w, const lu_network *n, lu_page_reading
   return bits ? LU_OK : no_room(w);
 }
 
+/* Maps of the chips that hold wrong bits, in the order of the network. */
+static lu_status fill_chips(lu_page_work *w, const lu_reading *from, lu_page_reading *r)
+{
+  enum { CHIPS_MOST = 16 };
+  const lu_network *n = from->evidence.network;
+  size_t chips[CHIPS_MOST], count = 0;
+  for (size_t c = 0; !w->plain && c < n->chip_count; c++) {
+    if (!lu_chip_is_wrong(from, r->map, c))
+      continue;
+    if (count < CHIPS_MOST)
+      chips[count++] = c;
+    else
+      r->chips_left_out++;
+  }
+  lu_fail_map *maps = LU_NEW(w->s->mem, lu_fail_map, count + 1);
+  lu_page_chip_map *list = LU_NEW(w->s->mem, lu_page_chip_map, count + 1);
+  if (!maps || !list || (count && !lu_chip_maps(w->s, from, r->known, chips, count, maps)))
+    return no_room(w);
+  for (size_t k = 0; k < count; k++) {
+    const lu_part *p = &n->board->parts[n->chips[chips[k]].part];
+    lu_page_chip_map *x = &list[r->chip_count];
+    lu_err err = {0};
+    *x = (lu_page_chip_map){.ref = p->ref, .type = p->type && strcmp(p->type->name, p->ref) ? p->type->name : NULL, .map = &maps[k]};
+    if (!maps[k].rows || !maps[k].wrong_bits)
+      continue;
+    if (lu_fail_map_png(&maps[k], w->s->mem, &x->png, &x->png_len, &err) == LU_ERR_NOMEM)
+      return no_room(w);
+    r->chip_count += x->png != NULL;
+  }
+  r->chips = list;
+  return LU_OK;
+}
+
 lu_status lu_page_fill_maps(lu_page_work *w)
 {
   lu_page_reading *list = LU_NEW(w->s->mem, lu_page_reading, w->reading_count + 1);
@@ -110,6 +146,8 @@ lu_status lu_page_fill_maps(lu_page_work *w)
     if (map->wrong_bits && lu_fail_map_png(map, w->s->mem, &r->png, &r->png_len, &err) == LU_ERR_NOMEM)
       return no_room(w);
     bad = fill_bits(w, n, r);
+    if (!bad && !w->page.owner && map->wrong_bits)
+      bad = fill_chips(w, &w->readings[i], r);
   }
   w->page.readings = list;
   w->page.reading_count = bad ? 0 : w->reading_count;
@@ -136,6 +174,38 @@ lu_status lu_page_print_maps(lu_session *s, const lu_reading *readings, size_t c
     lu_map_style style = {.color = run->color, .utf8 = run->utf8, .address_scale = lu_word_dump_bytes(readings[i].evidence.got.width)};
     lu_fail_map_text(run->out, &m, &style);
   }
+  return LU_OK;
+}
+
+lu_status lu_page_one_chip(lu_session *s, const lu_reading *readings, size_t count, const char *ref, lu_fail_map *out)
+{
+  for (size_t i = 0; i < count; i++) {
+    const lu_evidence *e = &readings[i].evidence;
+    bool known = e->know != LU_KNOW_NOTHING && e->known.at;
+    size_t chip = lu_chip_named(e->network, ref);
+    if (chip == SIZE_MAX)
+      continue;
+    if (!known && !e->steady)
+      return lu_fail(&s->err, LU_ERR_VALUE, 0, 0, "--chip %.40s: nothing is known of the contents, no bit can be called wrong", ref);
+    if (!lu_chip_maps(s, &readings[i], known, &chip, 1, out))
+      return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+    return out->rows ? LU_OK : lu_fail(&s->err, LU_ERR_VALUE, 0, 0, "--chip %.40s: its cells cannot be numbered: address lines meet before it", ref);
+  }
+  return lu_fail(&s->err, LU_ERR_MISSING, 0, 0, "--chip: no memory chip '%.40s' in what was read", ref);
+}
+
+lu_status lu_page_print_chip(lu_session *s, const lu_reading *readings, size_t count, const char *ref)
+{
+  lu_fail_map m;
+  lu_run *run = s->run;
+  lu_status bad = lu_page_one_chip(s, readings, count, ref, &m);
+  if (bad)
+    return bad;
+  fprintf(run->out, "\nRows and columns of ");
+  lu_put_clean(run->out, ref);
+  fprintf(run->out, ": %llu wrong bits\n", (unsigned long long)m.wrong_bits);
+  lu_map_style style = {.color = run->color, .utf8 = run->utf8};
+  lu_fail_map_text(run->out, &m, &style);
   return LU_OK;
 }
 

@@ -3,6 +3,7 @@
 /* The report page's drawings: the board from both sides, and the outlines of chips with suspect pins. */
 #include "cli/boarddraw.h"
 #include "cli/pagefill.h"
+#include "cli/wireplan.h"
 #include "report/outline.h"
 
 #include <stdlib.h>
@@ -54,7 +55,13 @@ static lu_status draw_side(lu_page_work *w, const marked *m, bool solder, lu_pag
   lu_draw_choice what = {.solder_side = solder, .net_count = m->net_count, .pin_count = m->pin_count, .nets = m->nets, .pins = m->pins, .tags = w->net_number};
   char *text = NULL;
   size_t len;
-  FILE *f = lu_draw_board(w->s->board, &what, w->s->mem, &d) ? open_memstream(&text, &len) : NULL;
+  bool room = lu_draw_board(w->s->board, &what, w->s->mem, &d);
+  if (room && w->plan) {
+    d.wires = lu_wires_drawn(w->plan, solder);
+    d.wire_count = w->plan->wire_count;
+    room = d.wires;
+  }
+  FILE *f = room ? open_memstream(&text, &len) : NULL;
   if (!f)
     return lu_fail(&w->s->err, LU_ERR_NOMEM, 0, 0, "no room for a drawing");
   return keep(w, list, solder ? "The board from the solder side (mirrored)" : "The board from the component side", f, &text, lu_board_svg(f, &d));
@@ -120,6 +127,7 @@ lu_status lu_page_fill_pictures(lu_page_work *w)
   lu_status bad = LU_OK;
   for (int side = 0; !bad && b->places && b->places->point_count <= POINTS_MOST && side < 2; side++)
     bad = draw_side(w, m, side, list);
+  w->page.side_count = w->page.picture_count;
   uint32_t drawn[PARTS_MOST];
   size_t count = 0;
   for (size_t i = 0; !bad && i < m->pin_count && count < PARTS_MOST; i++) {

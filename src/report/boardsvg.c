@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/boardsvg.h"
 
+#include "report/html.h"
+
 #include <math.h>
 
 static const double EDGE_MM = 6; /* room around the board */
@@ -23,23 +25,7 @@ static double at_y(const page *g, double y)
 
 static void xml(FILE *out, const char *text)
 {
-  for (int n = 0; text && *text && n < 60; text++, n++)
-    switch (*text) {
-    case '<':
-      fputs("&lt;", out);
-      break;
-    case '>':
-      fputs("&gt;", out);
-      break;
-    case '&':
-      fputs("&amp;", out);
-      break;
-    case '"':
-      fputs("&quot;", out);
-      break;
-    default:
-      fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, out);
-    }
+  lu_html_text_most(out, text, 60);
 }
 
 static void tag(const page *g, unsigned n)

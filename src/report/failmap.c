@@ -122,24 +122,28 @@ lu_map_shade lu_fail_map_shade(const lu_fail_map *m, size_t cell)
   return share < 1. / 64 ? LU_SHADE_FEW : share < 0.25 ? LU_SHADE_SOME : share < 63. / 64 ? LU_SHADE_MANY : LU_SHADE_ALL;
 }
 
+enum { SIGNS_MOST = 64 }; /* across: with the addresses they fit 80 columns */
+
 /* --- in a terminal ---------------------------------------------------------------------------------------- */
 
-/* Rows of squares put together, for a terminal's few lines: the worst of them shows. */
-static lu_map_shade shade_of_rows(const lu_fail_map *m, size_t first, size_t count, size_t column)
+/* Squares put together, for a terminal's few signs: the worst of them shows. */
+static lu_map_shade shade_of_squares(const lu_fail_map *m, size_t first, size_t count, size_t column, size_t across)
 {
   static const unsigned rank[LU_SHADE_COUNT] = {1, 2, 3, 4, 5, 0, 6};
   lu_map_shade worst = LU_SHADE_UNREAD;
-  for (size_t r = first; r < first + count && r < m->rows; r++) {
-    lu_map_shade x = lu_fail_map_shade(m, r * m->columns + column);
-    if (rank[x] > rank[worst])
-      worst = x;
-  }
+  for (size_t r = first; r < first + count && r < m->rows; r++)
+    for (size_t c = column; c < column + across && c < m->columns; c++) {
+      lu_map_shade x = lu_fail_map_shade(m, r * m->columns + c);
+      if (rank[x] > rank[worst])
+        worst = x;
+    }
   return worst;
 }
 
-static size_t drawn_column(const lu_fail_map *m, size_t c)
+/* The first of the columns that stand at sign c: signs of `across` columns each. */
+static size_t drawn_column(const lu_fail_map *m, size_t c, size_t across)
 {
-  return m->high_first ? m->columns - 1 - c : c;
+  return across * (m->high_first ? (m->columns - 1) / across - c : c);
 }
 
 static void rgb(FILE *out, int layer, lu_map_shade s)
@@ -151,17 +155,17 @@ static void rgb(FILE *out, int layer, lu_map_shade s)
 static void address(FILE *out, const lu_fail_map *m, const lu_map_style *style, size_t row)
 {
   unsigned scale = style->address_scale ? style->address_scale : 1;
-  fprintf(out, "%8" PRIx64 "  ", (m->base + row * m->row_span) * scale);
+  fprintf(out, style->address_scale ? "%8" PRIx64 "  " : "%8" PRIu64 "  ", (m->base + row * m->row_span) * scale);
 }
 
 /* Numbers over the squares: each ends where its square ends. */
-static void head(FILE *out, const lu_fail_map *m, const lu_map_style *style, unsigned wide)
+static void head(FILE *out, const lu_fail_map *m, const lu_map_style *style, unsigned wide, size_t across)
 {
   char line[2 * LU_MAP_COLUMNS_MOST + 1];
-  size_t step = m->columns <= 64 ? 4 : 32, end = m->columns * wide;
+  size_t signs = (m->columns + across - 1) / across, step = m->columns <= 64 ? 4 : 32, end = signs * wide;
   memset(line, ' ', sizeof line);
-  for (size_t c = 0; c < m->columns; c++) {
-    size_t column = drawn_column(m, c), last = (c + 1) * wide;
+  for (size_t c = 0; c < signs; c++) {
+    size_t column = drawn_column(m, c, across), last = (c + 1) * wide;
     char text[24];
     int len = snprintf(text, sizeof text, "%" PRIu64, column * m->column_span);
     if (column % step == 0 && (size_t)len <= last)
@@ -190,18 +194,20 @@ void lu_fail_map_text(FILE *out, const lu_fail_map *m, const lu_map_style *style
   size_t most = style->lines_most ? style->lines_most : 32;
   bool halves = style->color && style->utf8;
   size_t group = (m->rows + most - 1) / most, step = halves ? 2 * group : group;
+  size_t across = (m->columns + SIGNS_MOST - 1) / SIGNS_MOST;
   unsigned wide = m->columns <= 32 ? 2 : 1;
-  if (!group)
+  if (!group || !across)
     return;
-  head(out, m, style, wide);
+  size_t signs = (m->columns + across - 1) / across;
+  head(out, m, style, wide, across);
   for (size_t row = 0; row < m->rows; row += step) {
     address(out, m, style, row);
-    for (size_t c = 0; c < m->columns; c++) {
-      size_t column = drawn_column(m, c);
-      lu_map_shade s = shade_of_rows(m, row, group, column);
+    for (size_t c = 0; c < signs; c++) {
+      size_t column = drawn_column(m, c, across);
+      lu_map_shade s = shade_of_squares(m, row, group, column, across);
       if (halves) {
         rgb(out, 38, s);
-        rgb(out, 48, shade_of_rows(m, row + group, group, column));
+        rgb(out, 48, shade_of_squares(m, row + group, group, column, across));
       }
       const char *sign = halves ? "▀" : style->utf8 ? shades[s].sign : shades[s].ascii;
       for (unsigned k = 0; k < wide; k++)

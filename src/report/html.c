@@ -7,7 +7,8 @@
 #include <math.h>
 #include <string.h>
 
-enum { OWNER_SUSPECTS = 3, OWNER_SHARE_PERCENT = 5, ROWS_LEAST = 3 };
+/* The owner's page is one page of paper: what of each kind it holds. */
+enum { OWNER_SUSPECTS = 3, OWNER_SHARE_PERCENT = 5, OWNER_MAPS = 3, OWNER_CHECKS = 2, OWNER_EVENTS = 6, OWNER_TEXT = 280, ROWS_LEAST = 3 };
 static const double row_share = 0.01; /* what is below it gets no row of its own */
 
 typedef struct pen {
@@ -23,6 +24,14 @@ static void raw(const pen *w, const char *markup)
 static void text(const pen *w, const char *t)
 {
   lu_html_text(w->out, t);
+}
+
+/* As much as the owner's page has room for. */
+static void brief(const pen *w, const char *t)
+{
+  bool all = strlen(t) <= OWNER_TEXT;
+  lu_html_text_most(w->out, t, all ? SIZE_MAX : OWNER_TEXT - 3);
+  raw(w, all ? "" : " ...");
 }
 
 /* <tag>text</tag> */
@@ -81,9 +90,11 @@ static void share(const pen *w, double p)
           fmax(0.5, 100 * p), words);
 }
 
-static void open_table(const pen *w, const char *caption, const char *const *heads)
+/* ranked: a table whose rows become blocks in a narrow window. */
+static void open_table_as(const pen *w, const char *class, const char *caption, const char *const *heads)
 {
-  raw(w, "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-label=\"");
+  fprintf(w->out, "<div class=\"%s\"", class);
+  raw(w, " tabindex=\"0\" role=\"group\" aria-label=\"");
   text(w, caption);
   raw(w, "\"><table><caption>");
   text(w, caption);
@@ -95,6 +106,11 @@ static void open_table(const pen *w, const char *caption, const char *const *hea
     raw(w, "</th>");
   }
   raw(w, "</tr></thead><tbody>\n");
+}
+
+static void open_table(const pen *w, const char *caption, const char *const *heads)
+{
+  open_table_as(w, "wide", caption, heads);
 }
 
 static void close_table(const pen *w)
@@ -167,22 +183,35 @@ static void verdict(const pen *w)
     text(w, f->next);
     raw(w, "</p>\n");
   }
+  if (f->next_test && f->next_test->text && !w->p->owner) {
+    raw(w, "<p><strong>Test to run next:</strong> ");
+    text(w, f->next_test->text);
+    raw(w, "</p>\n");
+  }
   close_section(w);
 }
 
 /* --- suspects --------------------------------------------------------------------------------------------- */
 
+static bool same_function(const lu_said_pin *a, const lu_said_pin *b)
+{
+  return a->function == b->function || (a->function && b->function && !strcmp(a->function, b->function));
+}
+
+/* Pins of one function together: "A3: U16.12, U17.12". */
 static void pins(const pen *w, const lu_said_suspect *s)
 {
   for (size_t i = 0; i < s->pin_count; i++) {
-    raw(w, i ? ", <span class=\"pin\">" : "<span class=\"pin\">");
+    bool first = !i || !same_function(&s->pins[i - 1], &s->pins[i]);
+    if (first && i)
+      raw(w, "<br>");
+    if (first && s->pins[i].function) {
+      text(w, s->pins[i].function);
+      raw(w, ": ");
+    }
+    raw(w, first ? "<span class=\"pin\">" : ", <span class=\"pin\">");
     text(w, s->pins[i].pin);
     raw(w, "</span>");
-    if (s->pins[i].function) {
-      raw(w, " (");
-      text(w, s->pins[i].function);
-      raw(w, ")");
-    }
   }
 }
 
@@ -235,7 +264,7 @@ static void suspects(const pen *w)
   if (!f->suspect_count)
     raw(w, "<p>Nothing is suspected.</p>\n");
   else {
-    open_table(w, "Nets and parts to measure, most probable first", heads);
+    open_table_as(w, "wide ranked", "Nets and parts to measure, most probable first", heads);
     size_t shown = 0;
     while (shown < f->suspect_count && (shown < ROWS_LEAST || f->suspects[shown].probability >= row_share))
       suspect_row(w, shown++);
@@ -279,7 +308,7 @@ static void owner_suspects(const pen *w)
     raw(w, s->net ? "the connection " : "the chip ");
     suspect_name(w, s);
     fprintf(w->out, ", %s: ", words);
-    text(w, s->why);
+    brief(w, s->why);
     raw(w, "</li>\n");
     shown++;
   }
@@ -391,25 +420,74 @@ static void key(const pen *w)
   raw(w, "</ul>\n");
 }
 
+static void png(const pen *w, const unsigned char *at, size_t len)
+{
+  raw(w, "\" src=\"data:image/png;base64,");
+  base64(w->out, at, len);
+  raw(w, "\">\n");
+}
+
 static void map_figure(const pen *w, const lu_page_reading *r)
 {
   const lu_fail_map *m = r->map;
-  raw(w, "<figure><div class=\"map\">");
+  raw(w, "<figure>");
   if (r->png) {
     raw(w, "<img alt=\"Fail map of ");
     text(w, r->title);
-    fprintf(w->out, ": %" PRIu64 " wrong bits in %" PRIu64 " of %" PRIu64 " words; the table of bits tells them one by one\" src=\"data:image/png;base64,",
-            m->wrong_bits, m->wrong_words, m->words);
-    base64(w->out, r->png, r->png_len);
-    raw(w, "\">\n");
-    key(w);
+    fprintf(w->out, ": %" PRIu64 " wrong bits in %" PRIu64 " of %" PRIu64 " words", m->wrong_bits, m->wrong_words, m->words);
+    raw(w, w->p->owner ? "" : "; the table of bits tells them one by one");
+    png(w, r->png, r->png_len);
   } else {
     raw(w, "<p>No picture: libpng was not at hand.</p>");
   }
-  fprintf(w->out, "</div><figcaption>Addresses downwards from <code>0x%" PRIx64 "</code>, %" PRIu64 " word%s a row; bits across, D0 at the right. ",
+  raw(w, "<figcaption>");
+  if (w->p->owner) {
+    fprintf(w->out, "%" PRIu64 " of %" PRIu64 " words are wrong.</figcaption></figure>\n", m->wrong_words, m->words);
+    return;
+  }
+  fprintf(w->out, "Addresses downwards from <code>0x%" PRIx64 "</code>, %" PRIu64 " word%s a row; bits across, D0 at the right. ",
           m->base * r->address_scale, m->row_span, m->row_span == 1 ? "" : "s");
   worst_words(w, r);
   raw(w, "</figcaption></figure>\n");
+}
+
+static void chip_figure(const pen *w, const lu_page_chip_map *c)
+{
+  const lu_fail_map *m = c->map;
+  raw(w, "<figure><img alt=\"Rows and columns of ");
+  text(w, c->ref);
+  fprintf(w->out, ": %" PRIu64 " wrong bits", m->wrong_bits);
+  png(w, c->png, c->png_len);
+  raw(w, "<figcaption><strong>");
+  text(w, c->ref);
+  raw(w, "</strong> ");
+  text(w, c->type ? c->type : "");
+  fprintf(w->out, "<br>%" PRIu64 " wrong bits", m->wrong_bits);
+  if (m->worst != SIZE_MAX) {
+    size_t row = m->worst / m->columns, column = m->worst % m->columns;
+    fprintf(w->out, "; most in row %" PRIu64, row * m->row_span);
+    if (m->row_span > 1)
+      fprintf(w->out, "&#8239;to&#8239;%" PRIu64, (row + 1) * m->row_span - 1);
+    fprintf(w->out, ", column %" PRIu64, column * m->column_span);
+    if (m->column_span > 1)
+      fprintf(w->out, "&#8239;to&#8239;%" PRIu64, (column + 1) * m->column_span - 1);
+  }
+  raw(w, "</figcaption></figure>\n");
+}
+
+static void chip_maps(const pen *w, const lu_page_reading *r)
+{
+  if (!r->chip_count)
+    return;
+  raw(w, "<h4>Inside the chips of ");
+  text(w, r->title);
+  raw(w, "</h4>\n<p class=\"soft\">The chip's own rows downwards and columns across, row 0 and column 0 at the top left. A bad row lies across, a bad "
+         "column stands upright.</p>\n<div class=\"chips\">\n");
+  for (size_t i = 0; i < r->chip_count; i++)
+    chip_figure(w, &r->chips[i]);
+  raw(w, "</div>\n");
+  if (r->chips_left_out)
+    fprintf(w->out, "<p>%zu more chips hold wrong bits; <code>--chip</code> draws one alone.</p>\n", r->chips_left_out);
 }
 
 static void bit_row(const pen *w, const lu_page_reading *r, size_t bit)
@@ -442,44 +520,248 @@ static void bit_table(const pen *w, const lu_page_reading *r)
   close_table(w);
 }
 
+static void one_map(const pen *w, const lu_page_reading *r)
+{
+  tagged(w, "h3", r->title);
+  if (!r->map || (!r->known && !r->map->wrong_bits)) {
+    raw(w, "<p>No map: nothing is known of the contents, so no bit can be called wrong by itself.</p>\n");
+    return;
+  }
+  if (!r->map->wrong_bits) {
+    fprintf(w->out, "<p>All %" PRIu64 " words are right.</p>\n", r->map->words);
+    return;
+  }
+  raw(w, "<div class=\"map\">\n");
+  map_figure(w, r);
+  bit_table(w, r);
+  raw(w, "</div>\n");
+  chip_maps(w, r);
+}
+
+static bool any_picture(const lu_page *p)
+{
+  for (size_t i = 0; i < p->reading_count; i++)
+    if (p->readings[i].png)
+      return true;
+  return false;
+}
+
 static void maps(const pen *w)
 {
   open_section(w, "maps", "Where the wrong bits stand");
+  if (any_picture(w->p))
+    key(w);
+  for (size_t i = 0; i < w->p->reading_count; i++)
+    one_map(w, &w->p->readings[i]);
+  if (!w->p->reading_count)
+    raw(w, "<p>Nothing was read yet.</p>\n");
+  close_section(w);
+}
+
+/* The owner's page: a few small maps in a row. */
+static void owner_maps(const pen *w)
+{
+  size_t shown = 0, left = 0;
+  if (!any_picture(w->p))
+    return;
+  open_section(w, "maps", "Where the wrong bits stand");
+  raw(w, "<p class=\"soft\">Each picture is one memory, addresses downwards, bits across: the darker, the more bits are wrong; blue, the most.</p>\n"
+         "<div class=\"chips\">\n");
   for (size_t i = 0; i < w->p->reading_count; i++) {
     const lu_page_reading *r = &w->p->readings[i];
-    tagged(w, "h3", r->title);
-    if (!r->map || (!r->known && !r->map->wrong_bits)) {
-      raw(w, "<p>No map: nothing is known of the contents, so no bit can be called wrong by itself.</p>\n");
+    if (!r->map || !r->map->wrong_bits || !r->png)
+      continue;
+    if (shown == OWNER_MAPS) {
+      left++;
       continue;
     }
-    if (!r->map->wrong_bits)
-      fprintf(w->out, "<p>All %" PRIu64 " words are right.</p>\n", r->map->words);
-    else
-      map_figure(w, r);
-    if (!w->p->owner && r->map->wrong_bits)
-      bit_table(w, r);
+    shown++;
+    raw(w, "<div>");
+    tagged(w, "h3", r->title);
+    map_figure(w, r);
+    raw(w, "</div>\n");
   }
+  raw(w, "</div>\n");
+  if (left)
+    fprintf(w->out, "<p>%zu more memories have wrong bits.</p>\n", left);
   close_section(w);
 }
 
 /* --- the board -------------------------------------------------------------------------------------------- */
 
+static void picture(const pen *w, const lu_page_picture *x)
+{
+  raw(w, "<figure><div class=\"draw\" tabindex=\"0\" role=\"group\" aria-label=\"");
+  text(w, x->title);
+  raw(w, "\">");
+  raw(w, x->svg);
+  raw(w, "</div><figcaption>");
+  text(w, x->title);
+  raw(w, "</figcaption></figure>\n");
+}
+
 static void pictures(const pen *w)
 {
-  if (!w->p->picture_count)
+  const lu_page *p = w->p;
+  if (!p->picture_count)
     return;
   open_section(w, "board", "The board");
-  raw(w, "<p class=\"soft\">Suspect pins are framed. A dotted track is a guess: the shortest way.</p><div class=\"pair\">\n");
-  for (size_t i = 0; i < w->p->picture_count; i++) {
-    raw(w, "<figure><div class=\"draw\" tabindex=\"0\" role=\"group\" aria-label=\"");
-    text(w, w->p->pictures[i].title);
-    raw(w, "\">");
-    raw(w, w->p->pictures[i].svg);
-    raw(w, "</div><figcaption>");
-    text(w, w->p->pictures[i].title);
-    raw(w, "</figcaption></figure>\n");
+  raw(w, "<p class=\"soft\">Suspect pins are framed. A dotted track is a guess: the shortest way. Thick lines with a number are the repair wires "
+         "listed below; a broken one lies on the other side.</p>\n");
+  for (size_t i = 0; i < p->side_count; i++)
+    picture(w, &p->pictures[i]);
+  if (p->picture_count > p->side_count)
+    raw(w, "<div class=\"chips\">\n");
+  for (size_t i = p->side_count; i < p->picture_count; i++)
+    picture(w, &p->pictures[i]);
+  if (p->picture_count > p->side_count)
+    raw(w, "</div>\n");
+  close_section(w);
+}
+
+/* --- wires ------------------------------------------------------------------------------------------------ */
+
+static void wire_row(const pen *w, size_t i)
+{
+  const lu_page_wire *x = &w->p->wires[i];
+  fprintf(w->out, "<tr><td class=\"n\">%zu</td><th scope=\"row\">", i + 1);
+  net(w, x->net ? w->p->nets[x->net - 1] : "?");
+  raw(w, "</th><td>");
+  text(w, x->from);
+  raw(w, "</td><td>");
+  text(w, x->to);
+  if (x->length_mm > 0)
+    fprintf(w->out, "</td><td class=\"n\">%.1f</td><td>", x->length_mm);
+  else
+    raw(w, "</td><td class=\"n\">not known</td><td>");
+  text(w, x->side ? x->side : "");
+  if (x->note) {
+    raw(w, x->side ? "; " : "");
+    text(w, x->note);
   }
-  raw(w, "</div>");
+  raw(w, "</td></tr>\n");
+}
+
+static void wires(const pen *w)
+{
+  static const char *const heads[] = {"#Wire", "Net", "From", "To", "#Straight, mm", "Side, remarks", NULL};
+  const lu_page *p = w->p;
+  if (!p->wire_count && !p->wire_note_count)
+    return;
+  open_section(w, "wires", "Repair wires");
+  raw(w, "<p>Only where a measurement has shown that the copper is broken, not a contact. Power off, battery out.</p>\n");
+  if (p->wire_note_count)
+    raw(w, "<ul>\n");
+  for (size_t i = 0; i < p->wire_note_count; i++)
+    tagged(w, "li", p->wire_notes[i]);
+  if (p->wire_note_count)
+    raw(w, "</ul>\n");
+  if (p->wire_count)
+    open_table(w, "Wires, numbered as in the drawing", heads);
+  for (size_t i = 0; i < p->wire_count; i++)
+    wire_row(w, i);
+  if (p->wire_count) {
+    close_table(w);
+    raw(w, "<p>Cut each wire some 15 mm longer than straight: it is looped around a pin at both ends. Measure each net from leg to leg "
+           "afterwards.</p>\n");
+  }
+  close_section(w);
+}
+
+/* --- before and after ------------------------------------------------------------------------------------- */
+
+static void change_row(const pen *w, const lu_page_change *c)
+{
+  raw(w, "<tr><th scope=\"row\">");
+  text(w, c->block);
+  raw(w, "</th><td>");
+  text(w, c->before);
+  raw(w, "</td><td>");
+  text(w, c->after);
+  fprintf(w->out, "</td><td class=\"n\">%" PRIu64 "</td><td class=\"n\">%" PRIu64 "</td>", c->words, c->changed);
+  if (c->known)
+    fprintf(w->out, "<td class=\"n\">%" PRIu64 "</td><td class=\"n\">%" PRIu64 "</td><td class=\"n\">%" PRIu64 "</td><td class=\"n\">%" PRIu64 "</td></tr>\n",
+            c->wrong_before, c->wrong_after, c->cured, c->spoilt);
+  else
+    raw(w, "<td colspan=\"4\">nothing is known of the contents</td></tr>\n");
+}
+
+static void suspects_then(const pen *w, const char *title, const char *names)
+{
+  raw(w, "<dt>");
+  raw(w, title);
+  raw(w, "</dt><dd>");
+  text(w, names ? names : "none");
+  raw(w, "</dd>\n");
+}
+
+static void changes(const pen *w)
+{
+  static const char *const heads[] = {"Block", "As found", "Now", "#Words", "#Changed", "#Wrong before", "#Wrong now", "#Cured", "#Newly wrong", NULL};
+  const lu_page *p = w->p;
+  if (!w->p->has_job)
+    return;
+  open_section(w, "changes", "Before and after");
+  if (!p->change_count) {
+    raw(w, "<p>No block was read a second time yet.</p>\n");
+  } else {
+    open_table(w, "Words of each block, as it was found first and as it was read last", heads);
+    for (size_t i = 0; i < p->change_count; i++)
+      change_row(w, &p->changes[i]);
+    close_table(w);
+    raw(w, "<dl>\n");
+    suspects_then(w, "Suspects that are cleared", p->cleared);
+    suspects_then(w, "That remain", p->remaining);
+    suspects_then(w, "That are new", p->fresh);
+    raw(w, "</dl>\n");
+  }
+  close_section(w);
+}
+
+/* --- verification ----------------------------------------------------------------------------------------- */
+
+static void check(const pen *w, const lu_page_check *c)
+{
+  raw(w, "<h3>");
+  text(w, c->block);
+  raw(w, ": ");
+  text(w, c->verdict);
+  raw(w, "</h3>\n<p>");
+  fprintf(w->out, "Entry %" PRIu64 ", ", c->id);
+  tagged(w, "time", c->at);
+  raw(w, ": ");
+  text(w, c->figures);
+  raw(w, ".");
+  if (c->before_repair)
+    raw(w, " <strong>The board was repaired after this test: run it again.</strong>");
+  raw(w, "</p>\n");
+  if (c->patterns && !w->p->owner) {
+    raw(w, "<p>Patterns: ");
+    text(w, c->patterns);
+    raw(w, ".</p>\n");
+  }
+  if (c->proves) {
+    raw(w, "<p>");
+    text(w, c->proves);
+    raw(w, " ");
+    text(w, c->left);
+    raw(w, "</p>\n");
+  }
+}
+
+static void checks(const pen *w)
+{
+  const lu_page *p = w->p;
+  size_t most = p->owner ? OWNER_CHECKS : p->check_count;
+  if (!p->has_job)
+    return;
+  open_section(w, "checks", "Verification");
+  for (size_t i = 0; i < p->check_count && i < most; i++)
+    check(w, &p->checks[i]);
+  if (!p->check_count)
+    raw(w, p->owner ? "<p>The board was not tested over time yet.</p>\n"
+                    : "<p>Nothing was verified yet. A pass of <code>lineup verify --job</code> stands here with its figures and with what it "
+                      "proves.</p>\n");
   close_section(w);
 }
 
@@ -503,14 +785,15 @@ static void step(const pen *w, const lu_page_step *s)
 
 static void line_table(const pen *w, const char *caption, bool suspect)
 {
-  static const char *const heads[] = {"Line", "Block", "Way, from where it was read to the chips", "Broken", NULL};
+  static const char *const broken[] = {"Line", "Block", "Way, from where it was read to the chips", "Broken", NULL},
+                    *const sound[] = {"Line", "Block", "Way, from where it was read to the chips", NULL};
   size_t shown = 0;
   for (size_t i = 0; i < w->p->line_count; i++) {
     const lu_page_line *l = &w->p->lines[i];
     if (l->suspect != suspect)
       continue;
     if (!shown++)
-      open_table(w, caption, heads);
+      open_table(w, caption, suspect ? broken : sound);
     raw(w, "<tr><th scope=\"row\">");
     text(w, l->name);
     raw(w, "</th><td>");
@@ -518,8 +801,8 @@ static void line_table(const pen *w, const char *caption, bool suspect)
     raw(w, "</td><td><ol class=\"way\">");
     for (size_t k = 0; k < l->step_count; k++)
       step(w, &l->steps[k]);
-    raw(w, "</ol></td><td>");
-    text(w, l->broken ? l->broken : "");
+    raw(w, suspect ? "</ol></td><td>" : "</ol>");
+    text(w, suspect && l->broken ? l->broken : "");
     raw(w, "</td></tr>\n");
   }
   if (shown)
@@ -580,28 +863,44 @@ static void worksheet(const pen *w)
 
 /* --- the job ---------------------------------------------------------------------------------------------- */
 
+static void event_row(const pen *w, const lu_page_event *e, bool with_kind)
+{
+  fprintf(w->out, "<tr><td class=\"n\">%" PRIu64 "</td><td>", e->id);
+  tagged(w, "time", e->at);
+  raw(w, "</td><td>");
+  if (with_kind) {
+    text(w, e->kind);
+    raw(w, "</td><td>");
+  }
+  raw(w, e->withdrawn ? "<s>" : "<span>");
+  if (w->p->owner)
+    brief(w, e->text);
+  else
+    text(w, e->text);
+  raw(w, e->withdrawn ? "</s> (taken back)</td></tr>\n" : "</span></td></tr>\n");
+}
+
+static size_t count_events(const lu_page *p, const char *kind)
+{
+  size_t n = 0;
+  for (size_t i = 0; i < p->event_count; i++)
+    n += !kind || !strcmp(kind, p->events[i].kind);
+  return n;
+}
+
 static void events(const pen *w, const char *id, const char *title, const char *kind, const char *none)
 {
   static const char *const heads[] = {"#Entry", "When (UTC)", "What", NULL}, *const all[] = {"#Entry", "When (UTC)", "Kind", "What", NULL};
-  size_t shown = 0;
+  size_t count = count_events(w->p, kind), skip = w->p->owner && count > OWNER_EVENTS ? count - OWNER_EVENTS : 0, at = 0;
   open_section(w, id, title);
-  for (size_t i = 0; i < w->p->event_count; i++) {
-    const lu_page_event *e = &w->p->events[i];
-    if (kind && strcmp(kind, e->kind))
-      continue;
-    if (!shown++)
-      open_table(w, title, kind ? heads : all);
-    fprintf(w->out, "<tr><td class=\"n\">%" PRIu64 "</td><td>", e->id);
-    tagged(w, "time", e->at);
-    raw(w, "</td><td>");
-    if (!kind) {
-      text(w, e->kind);
-      raw(w, "</td><td>");
-    }
-    tagged(w, e->withdrawn ? "s" : "span", e->text);
-    raw(w, e->withdrawn ? " (taken back)</td></tr>\n" : "</td></tr>\n");
-  }
-  if (shown)
+  if (skip)
+    fprintf(w->out, "<p>%zu earlier ones are left out here.</p>\n", skip);
+  if (count)
+    open_table(w, kind ? "Entries of the job, oldest first" : "All entries of the job, oldest first", kind ? heads : all);
+  for (size_t i = 0; i < w->p->event_count; i++)
+    if ((!kind || !strcmp(kind, w->p->events[i].kind)) && at++ >= skip)
+      event_row(w, &w->p->events[i], !kind);
+  if (count)
     close_table(w);
   else
     fprintf(w->out, "<p>%s</p>\n", none);
@@ -654,8 +953,11 @@ static void head(const pen *w)
          "'sha256-" LU_HTML_SCRIPT_SHA256 "'; base-uri 'none'; form-action 'none'\">\n"
          "<meta name=\"generator\" content=\"lineup " LU_VERSION "\">\n<style>\n");
   raw(w, lu_html_style);
+  raw(w, lu_html_figure_style);
   raw(w, lu_html_print_style);
-  raw(w, "</style>\n</head>\n<body>\n<a class=\"skip\" href=\"#main\">To the verdict</a>\n<header><h1>");
+  raw(w, "</style>\n</head>\n");
+  raw(w, w->p->owner ? "<body class=\"owner\">\n" : "<body>\n");
+  raw(w, "<a class=\"skip\" href=\"#main\">To the verdict</a>\n<header><h1>");
   page_title(w);
   raw(w, "</h1>\n<p class=\"soft\">From ");
   text(w, w->p->source);
@@ -664,17 +966,28 @@ static void head(const pen *w)
 
 static void contents(const pen *w)
 {
-  static const char *const parts[][2] = {{"suspects", "Suspects"}, {"explanations", "Explanations"}, {"symptoms", "Symptoms"}, {"maps", "Maps"},
-                                         {"board", "Board"},       {"lines", "Lines"},               {"worksheet", "Worksheet"},
-                                         {"readings", "Readings"}, {"repairs", "Repairs"},           {"history", "History"},
-                                         {"cautions", "Cautions"}};
+  const lu_page *p = w->p;
+  const struct {
+    const char *id, *title;
+    bool there;
+  } parts[] = {{"suspects", "Suspects", true},
+               {"explanations", "Explanations", true},
+               {"symptoms", "Symptoms", true},
+               {"maps", "Maps", true},
+               {"board", "Board", p->picture_count},
+               {"wires", "Wires", p->wire_count || p->wire_note_count},
+               {"lines", "Lines", p->line_count},
+               {"worksheet", "Worksheet", true},
+               {"readings", "Readings", p->has_job},
+               {"repairs", "Repairs", p->has_job},
+               {"changes", "Before and after", p->has_job},
+               {"checks", "Verification", p->has_job},
+               {"history", "History", p->has_job},
+               {"cautions", "Cautions", true}};
   raw(w, "<nav aria-label=\"Parts of this page\"><ul>\n");
-  for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
-    bool job = i >= 7 && i <= 9;
-    if ((job && !w->p->has_job) || (i == 4 && !w->p->picture_count) || (i == 5 && !w->p->line_count))
-      continue;
-    fprintf(w->out, "<li><a href=\"#%s\">%s</a></li>\n", parts[i][0], parts[i][1]);
-  }
+  for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+    if (parts[i].there)
+      fprintf(w->out, "<li><a href=\"#%s\">%s</a></li>\n", parts[i].id, parts[i].title);
   raw(w, "</ul></nav>\n");
 }
 
@@ -685,11 +998,14 @@ static void bench_page(const pen *w)
   symptoms(w);
   maps(w);
   pictures(w);
+  wires(w);
   lines(w);
   worksheet(w);
   if (w->p->has_job) {
     events(w, "readings", "Readings taken", "reading", "None yet.");
     events(w, "repairs", "Repairs", "repair", "None yet.");
+    changes(w);
+    checks(w);
     events(w, "history", "History", NULL, "Nothing yet.");
   }
 }
@@ -700,7 +1016,8 @@ static void owner_page(const pen *w)
   owner_words(w);
   if (w->p->has_job)
     events(w, "repairs", "What was done", "repair", "Nothing was repaired yet.");
-  maps(w);
+  checks(w);
+  owner_maps(w);
 }
 
 bool lu_report_html(FILE *out, const lu_page *p)

@@ -15,6 +15,14 @@ typedef struct lu_page_bit {
   const char *chips;         /* pins of the chips that hold it: "U4.11 (D0), U16.14 (Q)"; or NULL */
 } lu_page_bit;
 
+/* A memory chip's own rows and columns. */
+typedef struct lu_page_chip_map {
+  const char *ref, *type;    /* type may be NULL */
+  const lu_fail_map *map;
+  const unsigned char *png;
+  size_t png_len;
+} lu_page_chip_map;
+
 typedef struct lu_page_reading {
   const char *title;         /* of the block */
   const lu_fail_map *map;    /* NULL: nothing is known of the contents, no passes to compare */
@@ -24,6 +32,8 @@ typedef struct lu_page_reading {
   size_t png_len;
   size_t bit_count;
   const lu_page_bit *bits;
+  size_t chip_count, chips_left_out; /* chips with wrong bits: drawn, and not drawn */
+  const lu_page_chip_map *chips;
 } lu_page_reading;
 
 /* A step of a line, in the order of the way. */
@@ -59,6 +69,32 @@ typedef struct lu_page_picture {
   const char *svg;             /* ended by NUL; trusted: written by our own drawing */
 } lu_page_picture;
 
+/* A repair wire. */
+typedef struct lu_page_wire {
+  unsigned net;
+  const char *from, *to;     /* ends: pin or via, place */
+  double length_mm;          /* straight; 0: not known */
+  const char *side;          /* or NULL */
+  const char *note;          /* crossing, damage; or NULL */
+} lu_page_wire;
+
+/* One block as it was found and as it is now. */
+typedef struct lu_page_change {
+  const char *block, *before, *after; /* before, after: which entry, when */
+  bool known;                /* figures against known contents are there */
+  uint64_t words, changed, wrong_before, wrong_after, cured, spoilt;
+} lu_page_change;
+
+/* A run of lineup verify. */
+typedef struct lu_page_check {
+  uint64_t id;
+  const char *at, *block, *verdict; /* "pass", "fail", ... */
+  const char *figures;       /* words, reads, errors, rounds, time */
+  const char *patterns;      /* or NULL */
+  const char *proves, *left; /* what it proves, what it does not; NULL where it did not pass */
+  bool before_repair;        /* something was repaired since */
+} lu_page_check;
+
 typedef struct lu_page_guess {
   const char *text;
   double probability;
@@ -71,12 +107,19 @@ typedef struct lu_page {
   bool has_job;
   const char *stale;           /* why the verdict may be out of date, or NULL */
   size_t net_count, reading_count, line_count, task_count, event_count, picture_count, guess_count;
+  size_t side_count;           /* of the pictures, the first: the board's sides; the others are chips */
+  size_t wire_count, wire_note_count, change_count, check_count;
   const char **nets;
   const lu_page_reading *readings;
   const lu_page_line *lines;
   const lu_page_task *tasks;
   const lu_page_event *events; /* the job's history, oldest first */
   const lu_page_picture *pictures;
+  const lu_page_wire *wires;
+  const char **wire_notes;
+  const lu_page_change *changes;
+  const char *cleared, *remaining, *fresh; /* suspects between as found and now, listed; NULL: none */
+  const lu_page_check *checks; /* newest first */
   const lu_page_guess *guesses; /* with readings taken: what is left, most probable first */
 } lu_page;
 
@@ -85,5 +128,7 @@ bool lu_report_html(FILE *out, const lu_page *p);
 
 /* Text between tags and in quoted attributes: markup escaped, control characters and what is not UTF-8 replaced. */
 void lu_html_text(FILE *out, const char *text);
+/* The same of at most that many characters; for names in drawings (SVG is XML: the same escapes hold there). */
+void lu_html_text_most(FILE *out, const char *text, size_t most);
 
 #endif

@@ -22,8 +22,13 @@ static unsigned utf8_len(const unsigned char *s)
 
 void lu_html_text(FILE *out, const char *text)
 {
+  lu_html_text_most(out, text, SIZE_MAX);
+}
+
+void lu_html_text_most(FILE *out, const char *text, size_t most)
+{
   const unsigned char *s = (const unsigned char *)text;
-  while (s && *s) {
+  for (; s && *s && most; most--) {
     unsigned len = *s < 0x80 ? 1 : utf8_len(s);
     if (*s == '<')
       fputs("&lt;", out);

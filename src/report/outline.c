@@ -2,6 +2,7 @@
 #include "report/outline.h"
 
 #include "base/text.h"
+#include "report/html.h"
 
 #include <ctype.h>
 #include <math.h>
@@ -367,23 +368,7 @@ enum { PITCH = 20, LEG = 16, MARGIN = 130, HEAD = 40 };
 
 static void xml(FILE *out, const char *text)
 {
-  for (int n = 0; text && *text && n < 40; text++, n++)
-    switch (*text) {
-    case '<':
-      fputs("&lt;", out);
-      break;
-    case '>':
-      fputs("&gt;", out);
-      break;
-    case '&':
-      fputs("&amp;", out);
-      break;
-    case '"':
-      fputs("&quot;", out);
-      break;
-    default:
-      fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, out);
-    }
+  lu_html_text_most(out, text, 40);
 }
 
 static void svg_text(FILE *out, double x, double y, const char *anchor, const lu_outline_pin *p, bool number)

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/waves.h"
 
+#include "report/html.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -265,23 +267,7 @@ enum { LEFT = 150, WIDE = 800, ROW = 26, HIGH = 16, TOP = 30 };
 
 static void put_xml(FILE *out, const char *text)
 {
-  for (; *text; text++)
-    switch (*text) {
-    case '<':
-      fputs("&lt;", out);
-      break;
-    case '>':
-      fputs("&gt;", out);
-      break;
-    case '&':
-      fputs("&amp;", out);
-      break;
-    case '"':
-      fputs("&quot;", out);
-      break;
-    default:
-      fputc((unsigned char)*text < 0x20 ? ' ' : *text, out);
-    }
+  lu_html_text(out, text);
 }
 
 typedef struct scale {

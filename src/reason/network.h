@@ -16,7 +16,7 @@
 typedef enum lu_moment { LU_IDLE, LU_ROW, LU_WRITE, LU_READ, LU_MOMENTS } lu_moment;
 
 enum {
-  LU_CHIP_ADDRESS_MOST = 24, /* address pins of a chip */
+  LU_CHIP_ADDRESS_MOST = 30, /* address pins of a chip; without a board one chip holds all that was read */
   LU_CHIP_DATA_MOST = 16,
   LU_CHIP_CONTROL_MOST = 8,
   LU_NET_PINS_MOST = 64,

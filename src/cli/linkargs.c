@@ -181,9 +181,12 @@ lu_status lu_link_open_memory(lu_run *run, lu_link_args *a, lu_memio *out, lu_er
     return lu_fail(err, LU_ERR_USAGE, 0, 0, "--via bus has at most 16 address bits");
   if (way == 1 && a->data_bits && a->data_bits != 8)
     return lu_fail(err, LU_ERR_USAGE, 0, 0, "--via bus has 8 data bits");
-  s = way == 1 ? lu_ftdi_bus_open(a->ftdi, out, err) : open_reader_memory(run, a, out, err);
+  s = way == 1 ? lu_ftdi_bus_open(a->ftdi, a->drive_anyway, out, err) : open_reader_memory(run, a, out, err);
   if (s != LU_OK)
     return s;
+  if (way == 1)
+    fprintf(run->err, "%s: host bus%s; it cannot check CS#, ALE, RD#, WR#, nor see whether the board has its 5 V\n", out->name,
+            a->drive_anyway ? "" : ", nothing holds its address and data lines");
   if (way == 1 && a->address_bits)
     out->address_bits = (unsigned)a->address_bits;
   s = fit_range(a, out, err);

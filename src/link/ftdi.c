@@ -599,19 +599,78 @@ static lu_status not_the_bus(const chip *c, const uint8_t *at, size_t len, lu_er
                  len ? hex : " nothing");
 }
 
+/* ---- lines that something else holds ---- */
+/* Opcodes of the serial engine (MPSSE) mode, of which pins can be set and read: 80 to 83 as libftdi's header and an
+ * open-source USB packet dissector give them. */
+enum { OP_SET_LOW = 0x80, OP_GET_LOW = 0x81, OP_SET_HIGH = 0x82, OP_GET_HIGH = 0x83, PINS = 16 };
+
+static size_t set_pins(chip *c, size_t at, unsigned value, unsigned direction)
+{
+  c->commands[at++] = OP_SET_LOW;
+  c->commands[at++] = (uint8_t)value;
+  c->commands[at++] = (uint8_t)direction;
+  c->commands[at++] = OP_SET_HIGH;
+  c->commands[at++] = (uint8_t)(value >> 8);
+  c->commands[at++] = (uint8_t)(direction >> 8);
+  return at;
+}
+
+/* Drives each of channel A's 16 lines low, then high, alone, and reads it back. *held: bit i = AD0-7, A8-15 did
+ * not follow. All are inputs before and after. */
+static lu_status find_held(chip *c, unsigned *held, lu_err *err)
+{
+  size_t len = set_pins(c, 0, 0, 0), want = 0, got = 0;
+  if (c->f.ftdi_set_bitmode(c->ftdi, 0, BITMODE_RESET) < 0 || c->f.ftdi_tcioflush(c->ftdi) < 0 ||
+      c->f.ftdi_set_bitmode(c->ftdi, 0, BITMODE_MPSSE) < 0)
+    return failed(c, "enter the mode in which lines can be checked", err);
+  for (unsigned i = 0; i < 2 * PINS; i++) {
+    len = set_pins(c, len, i & 1 ? 1u << i / 2 : 0, 1u << i / 2);
+    c->commands[len++] = i / 2 < 8 ? OP_GET_LOW : OP_GET_HIGH;
+    want++;
+  }
+  len = set_pins(c, len, 0, 0);
+  lu_status s = batch(c, len, want, &got, err);
+  if (s == LU_OK && got < want)
+    s = short_answer(c, got, want, err);
+  *held = 0;
+  for (unsigned i = 0; s == LU_OK && i < 2 * PINS; i++)
+    if ((c->answers[i] >> i / 2 % 8 & 1) != (i & 1))
+      *held |= 1u << i / 2;
+  return s;
+}
+
+static lu_status refuse_held(chip *c, bool drive_anyway, lu_err *err)
+{
+  unsigned held = 0;
+  char names[PINS * 5 + 1] = "";
+  size_t n = 0;
+  lu_status s = find_held(c, &held, err);
+  for (unsigned i = 0; i < PINS; i++)
+    if (held >> i & 1)
+      n += (size_t)snprintf(names + n, sizeof names - n, i < 8 ? " AD%u" : " A%u", i);
+  if (s != LU_OK || !held || drive_anyway)
+    return s;
+  return lu_fail(err, LU_ERR_DEVICE, 0, 0,
+                 "%s: something else holds%s; remove the processor or hold it with its bus let go, or look for a short "
+                 "(--drive-anyway drives nevertheless)", c->name, names);
+}
+
 /* Enters the mode, proves that it is there, and counts the bytes that one read gives. */
-static lu_status enter_bus(chip *c, lu_err *err)
+static lu_status enter_bus(chip *c, bool drive_anyway, lu_err *err)
 {
   size_t got = 0;
   c->commands = malloc(BATCH * 4 + 16);
   c->answers = malloc(BATCH * 2 + 16);
   if (!c->commands || !c->answers)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for a batch");
+  lu_status s = refuse_held(c, drive_anyway, err);
+  if (s != LU_OK)
+    return s;
   if (c->f.ftdi_set_bitmode(c->ftdi, 0, BITMODE_RESET) < 0 || c->f.ftdi_tcioflush(c->ftdi) < 0 ||
       c->f.ftdi_set_bitmode(c->ftdi, 0, BITMODE_MCU) < 0)
     return failed(c, "enter host bus mode", err);
   c->commands[0] = OP_NONE;
-  lu_status s = batch(c, 1, 2, &got, err);
+  s = batch(c, 1, 2, &got, err);
   if (s != LU_OK)
     return s;
   if (got < 2 || c->answers[0] != BAD_OPCODE || c->answers[1] != OP_NONE)
@@ -629,13 +688,13 @@ static lu_status enter_bus(chip *c, lu_err *err)
   return s;
 }
 
-lu_status lu_ftdi_bus_open(const char *serial, lu_memio *out, lu_err *err)
+lu_status lu_ftdi_bus_open(const char *serial, bool drive_anyway, lu_memio *out, lu_err *err)
 {
   chip *c = NULL;
   lu_status s = open_chip(serial, 0, &c, err);
   if (s != LU_OK)
     return s;
-  s = enter_bus(c, err);
+  s = enter_bus(c, drive_anyway, err);
   if (s != LU_OK) {
     chip_close(c);
     return s;
@@ -706,9 +765,10 @@ lu_status lu_ftdi_serial_open(const char *serial, unsigned channel, const lu_lin
   return not_built(err);
 }
 
-lu_status lu_ftdi_bus_open(const char *serial, lu_memio *out, lu_err *err)
+lu_status lu_ftdi_bus_open(const char *serial, bool drive_anyway, lu_memio *out, lu_err *err)
 {
   (void)serial;
+  (void)drive_anyway;
   (void)out;
   return not_built(err);
 }

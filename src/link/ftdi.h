@@ -21,9 +21,11 @@ LU_MUST_USE lu_status lu_ftdi_list(lu_arena *mem, lu_ftdi_device **out, size_t *
 LU_MUST_USE lu_status lu_ftdi_serial_open(const char *serial, unsigned channel, const lu_line *line,
                                           lu_transport *out, lu_err *err);
 
-/* The chip's 8 data and 16 address bits as a memory. There is no check for held lines here: the chip
- * cannot do it. march runs on the host with the chip's own order of cycles. */
-LU_MUST_USE lu_status lu_ftdi_bus_open(const char *serial, lu_memio *out, lu_err *err);
+/* The chip's 8 data and 16 address bits as a memory. Before it becomes a bus, each of AD0-7 and A8-15 is
+ * driven low and high alone and read back; ERR_DEVICE, with the lines named, when one does not follow, unless
+ * drive_anyway. Not checked, since the chip cannot: CS#, ALE, RD# and WR# (the other channel's pins) and whether the
+ * board has 5 V. march runs on the host with the chip's own order of cycles. */
+LU_MUST_USE lu_status lu_ftdi_bus_open(const char *serial, bool drive_anyway, lu_memio *out, lu_err *err);
 
 /* Samples channel A's eight lines count times, about rate_hz a second (synchronous bit-bang; the
  * rate's exact value follows from notes remembered, not measured). What came before a failure or a

@@ -7,6 +7,8 @@
 #include "link/dynlib.h"
 
 #include <errno.h>
+#include <grp.h>
+#include <sys/stat.h>
 #include <poll.h>
 #include <stdlib.h>
 #include <string.h>
@@ -129,6 +131,14 @@ static lu_status no_such_port(const char *wanted, lu_err *err)
   return s;
 }
 
+/* The group that may use the port; the usual one where the system does not say. */
+static const char *group_of(const char *port)
+{
+  struct stat st;
+  struct group *g = stat(port, &st) == 0 ? getgrgid(st.st_gid) : NULL;
+  return g && g->gr_gid ? g->gr_name : "dialout";
+}
+
 /* What a failed call says, by the system's error. */
 static lu_status port_error(const serial *p, const char *what, int os, lu_err *err)
 {
@@ -136,11 +146,12 @@ static lu_status port_error(const serial *p, const char *what, int os, lu_err *e
   case EACCES:
   case EPERM:
     return lu_fail(err, LU_ERR_DEVICE, 0, 0,
-                   "%s: no permission; become a member of the group that owns it (often dialout)",
-                   p->name);
+                   "%s: no permission; become a member of its group: usermod -aG %s YOU, as root, then log in again",
+                   p->name, group_of(p->name));
   case EBUSY:
   case EWOULDBLOCK:
-    return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: busy; another program has it open", p->name);
+    return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: busy; another program has it open: close that one (fuser %s names it)", p->name,
+                   p->name);
   case EIO:
   case ENXIO:
   case ENODEV:

@@ -62,4 +62,17 @@ expect "as a sampler" 0 "3000 samples"
 [ "$(grep -c '^#' "$dir/h.vcd")" = 3001 ] && grep -q 'wire 1 a CS' "$dir/h.vcd" || { echo "FAILED: the capture is wrong"; failed=1; }
 run -p 6014 "$LU_PROGRAM" take --ftdi any -o "$dir/e.bin"
 expect "our reader is not behind that line" 3 "lineup: FTDI TIDE0001"
+run -p 6010 -f P3=0 -f P12=1 "${bus[@]}" -o "$dir/i.bin"
+expect "lines that something else holds" 3 "something else holds AD3 A12; remove the processor"
+run -p 6010 -f P3=0 "${bus[@]}" --drive-anyway --count 64 -o "$dir/j.bin"
+expect "driven nevertheless" 0 "64 bytes"
+run -p 6010 "${bus[@]}" --count 64 -o "$dir/j.bin"
+expect "what the chip cannot check is said" 0 "it cannot check CS#, ALE, RD#, WR#, nor see whether the board has its 5 V"
+run -D -p 6010 "${bus[@]}" --count 64 -o "$dir/j.bin"
+expect "a driver of the system gives the chip, and gets it back" 0 "the system's driver has the chip again"
+if [ "$(id -u)" != 0 ] || setpriv --reuid=65534 --regid=65534 --clear-groups "$LU_PROGRAM" --version >/dev/null 2>&1; then
+  run -m -p 6010 "${bus[@]}" -o "$dir/i.bin"
+  expect "no permission, and the rule that gives it" 3 "70-lineup-ftdi.rules"
+fi
+[ -e "$dir/i.bin" ] && { echo "FAILED: something was written"; failed=1; }
 exit $failed

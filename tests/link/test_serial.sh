@@ -50,5 +50,18 @@ expect "no such port, the nearest named" 3 "no serial port '/dev/ttyUSB1'; there
 run -u 500 monitor "$LU_PROGRAM" take "${port[@]}" --text --send 'show 1000 1FFF\r' -o "$dir/d.bin"
 expect "unplugged in the middle of a text" 3 "unplugged"
 run monitor "$LU_PROGRAM" take "${port[@]}" -o "$dir/e.bin"
-expect "a device that speaks something else" 3 "it begins with"
+expect "a device that speaks something else, its bytes in hex" 3 "it begins with"
+grep -qE 'begins with( [0-9a-f]{2}){4,}' "$dir/err" || { echo "FAILED: no bytes in hex:"; cat "$dir/err"; failed=1; }
+run elder "$LU_PROGRAM" take "${port[@]}" -o "$dir/e.bin"
+expect "firmware of another version, both named" 3 "speaks protocol version 2, this program 1"
+run silent "$LU_PROGRAM" take "${port[@]}" -o "$dir/e.bin"
+expect "a reader that does not answer" 3 "nothing answers"
+run -l silent "$LU_PROGRAM" take "${port[@]}" -o "$dir/e.bin"
+expect "a port that another program has" 3 "busy; another program has it open"
+# a directory that the program may read is needed for the user without rights
+if [ "$(id -u)" != 0 ] || setpriv --reuid=65534 --regid=65534 --clear-groups "$LU_PROGRAM" --version >/dev/null 2>&1; then
+  run -m silent "$LU_PROGRAM" take "${port[@]}" -o "$dir/e.bin"
+  expect "no permission, and what to do" 3 "no permission; become a member of its group: usermod -aG"
+fi
+[ -e "$dir/e.bin" ] && { echo "FAILED: something was written"; failed=1; }
 exit $failed

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: MIT */
 /* Runs a command with an emulated USB serial port /dev/ttyUSB0 in front of it (umockdev).
  *
- *   umockdev-wrapper tty_bed [-u BYTES] monitor|silent|ihex COMMAND...
+ *   umockdev-wrapper tty_bed [-u BYTES] [-m] [-l] monitor|silent|ihex|elder COMMAND...
  *   umockdev-wrapper tty_bed [-u BYTES] [-f FAULT]... [-g N] [-k sram|rom|dram] [-r BITS] [-K MS]
  *     avr FIRMWARE.elf COMMAND...
  *
+ * -m: the user may not open the port. -l: another program has it. elder: a reader that speaks protocol version 2.
  * monitor prints memory on request ("show FROM TO"), ihex sends records unasked, avr is our reader's
  * firmware on a simulated chip. -u: unplugged after so many bytes to the command. Memory byte i holds
  * i * 5 + i / 256. -g: the faults go away after N accesses. -r, -K: of a dynamic memory, its row bits (9)
@@ -14,6 +15,9 @@
 #  include "avrbed.h"
 #endif
 
+#include "link/codes.h"
+#include "link/wire.h"
+
 #include <umockdev.h>
 
 #include <errno.h>
@@ -22,13 +26,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <sys/wait.h>
 #include <termios.h>
 #include <unistd.h>
 
 #define TTY "/dev/ttyUSB0"
-enum { QUIET_MS = 3000, RUN_THE_REAL_ONE = -100 }; /* umockdev's own code for it */
+enum { NOBODY = 65534, QUIET_MS = 3000, RUN_THE_REAL_ONE = -100 }; /* umockdev's own code for it */
 
 static int fd;
 static long unplug_after = -1;
@@ -170,10 +176,37 @@ static bool slice(void)
 #endif
 }
 
+/* Answers any request with a sound frame of another protocol version (docs/reader-protocol.md, status 8). */
+static void elder(uint8_t byte)
+{
+  static uint8_t frame[700];
+  static size_t len;
+  uint8_t reply[16] = {2, 0, 0, 0, LU_WIRE_OTHER_VERSION, 2, 0, 9}, coded[24];
+  if (byte) {
+    if (len < sizeof frame)
+      frame[len++] = byte;
+    return;
+  }
+  bool request = lu_cobs_decode(frame, len, frame, &len) && len >= 4;
+  len = 0;
+  if (!request)
+    return;
+  memcpy(reply + 1, frame + 1, 3);
+  reply[1] |= LU_WIRE_REPLY;
+  uint16_t crc = lu_crc16(LU_CRC16_FRAME, reply, 8);
+  reply[8] = (uint8_t)(crc >> 8);
+  reply[9] = (uint8_t)crc;
+  size_t n = lu_cobs_encode(reply, 10, coded);
+  coded[n++] = 0;
+  say(coded, n);
+}
+
 static void hear(const char *peer, uint8_t byte)
 {
   if (!strcmp(peer, "monitor"))
     monitor(byte);
+  if (!strcmp(peer, "elder"))
+    elder(byte);
 #ifdef WITH_AVR
   if (!strcmp(peer, "avr"))
     bed_hear(byte);
@@ -230,6 +263,7 @@ static const char fixture[] =
     "N: ttyUSB0\nE: DEVNAME=/dev/ttyUSB0\nE: SUBSYSTEM=tty\nE: MAJOR=188\nE: MINOR=0\n"
     "A: dev=188:0\\n\nL: device=../../../ttyUSB0\n\n";
 
+static bool forbidden, locked;
 static unsigned long heal_after, row_bits = 9, keep_ms;
 
 static bool start_avr(const char *elf, const char *kind, char **faults, unsigned count)
@@ -263,11 +297,15 @@ int main(int argc, char **argv)
   char *faults[8];
   unsigned fault_count = 0;
   GError *e = NULL;
-  for (int o; (o = getopt(argc, argv, "+u:f:k:g:r:K:")) != -1;) {
+  for (int o; (o = getopt(argc, argv, "+u:f:k:g:r:K:ml")) != -1;) {
     if (o == 'u')
       unplug_after = atol(optarg);
     else if (o == 'k')
       kind = optarg;
+    else if (o == 'm')
+      forbidden = true;
+    else if (o == 'l')
+      locked = true;
     else if (o == 'g')
       heal_after = strtoul(optarg, NULL, 10);
     else if (o == 'r')
@@ -301,8 +339,19 @@ int main(int argc, char **argv)
   }
   fd = umockdev_testbed_get_dev_fd(bed_of_devices, TTY);
   fcntl(fd, F_SETFD, FD_CLOEXEC); /* or the command itself would keep the line open */
+  int other = locked ? open(ptsname(fd), O_RDWR | O_NOCTTY | O_CLOEXEC) : -1;
+  if (locked && (other < 0 || flock(other, LOCK_EX)))
+    perror("tty_bed: the other program");
+  gchar *root = umockdev_testbed_get_root_dir(bed_of_devices);
+  gchar *open_to_all = g_strdup_printf("chmod -R a+rwX '%s'", root); /* the bed itself is not what is forbidden */
+  if (forbidden && (system(open_to_all) || chmod(ptsname(fd), 0)))
+    perror("tty_bed: chmod");
+  g_free(open_to_all);
+  g_free(root);
   pid_t child = fork();
   if (child == 0) {
+    if (forbidden && geteuid() == 0 && (setgid(NOBODY) || setuid(NOBODY))) /* root may do anything */
+      _exit(126);
     execvp(argv[optind], argv + optind);
     perror(argv[optind]);
     _exit(127);

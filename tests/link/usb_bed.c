@@ -2,9 +2,11 @@
 /* Runs a command with emulated FTDI chips on an emulated USB bus (umockdev): the command's libftdi1
  * and libusb are the real ones, their requests to the kernel are answered here.
  *
- *   umockdev-wrapper usb_bed [-p 6010|6014]... [-u BYTES] [-d] [-f FAULT]... COMMAND...
+ *   umockdev-wrapper usb_bed [-p 6010|6014]... [-u BYTES] [-d] [-m] [-D] [-f FAULT]... COMMAND...
  *
  * -p: a chip (two for two of them)   -u: unplugged after so many bulk bytes
+ * -m: the user may not open it   -D: a driver of the system holds it; at the end the bed says whether it came back
+ * -f P3=0: something else holds channel A's line 3
  * -d: a bus read gives two bytes until opcode 8A   -f: "A3=0", "D2=1" on the bus
  * A memory of 64 KiB hangs on the host bus; byte i holds i * 5 + i / 256. In bit-bang mode the lines
  * count up with each sample. The 6014 has no host bus. What the chip does follows the published
@@ -21,11 +23,12 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <sys/wait.h>
 #include <time.h>
 #include <unistd.h>
 
-enum { PACKET = 512, STATUS = 2, QUEUE = 1 << 17, URBS = 64 };
+enum { NOBODY = 65534, PACKET = 512, STATUS = 2, QUEUE = 1 << 17, URBS = 64 };
 
 typedef struct urb {
   UMockdevIoctlData *self, *buffer;
@@ -51,6 +54,8 @@ static unsigned chip_count;
 static long unplug_after = -1;
 static bool unplugged, double_read;
 static uint8_t memory[65536];
+static unsigned pin_held_low, pin_held_high; /* channel A's lines that something else holds */
+static bool forbidden, driver, driver_there;
 static unsigned address_low, address_high, data_low, data_high;
 
 static uint64_t now_us(void)
@@ -107,6 +112,36 @@ static void bus_byte(chip *c, uint8_t byte)
   c->have = 0;
 }
 
+/* Pins of the serial engine mode: a line that is not driven reads high. */
+static void engine_byte(chip *c, uint8_t byte)
+{
+  static unsigned value, direction;
+  c->command[c->have++] = byte;
+  uint8_t op = c->command[0];
+  if (c->have < ((op == 0x80 || op == 0x82) ? 3u : 1u))
+    return;
+  unsigned shift = op >= 0x82 ? 8 : 0, pins;
+  c->have = 0;
+  switch (op) {
+  case 0x80:
+  case 0x82:
+    value = (value & ~(0xFFu << shift)) | (unsigned)c->command[1] << shift;
+    direction = (direction & ~(0xFFu << shift)) | (unsigned)c->command[2] << shift;
+    return;
+  case 0x81:
+  case 0x83:
+    pins = ((value | ~direction) | pin_held_high) & ~pin_held_low;
+    push(c, (uint8_t)(pins >> shift));
+    return;
+  case 0x87:
+    c->flush = true;
+    return;
+  default:
+    push(c, 0xFA);
+    push(c, op);
+  }
+}
+
 static int counted(size_t n)
 {
   if (unplug_after >= 0 && (unplug_after -= (long)n) < 0)
@@ -121,6 +156,8 @@ static int bulk_out(chip *c, const uint8_t *at, size_t n)
   for (size_t i = 0; i < n; i++) {
     if (c->mode == 0x08 && c->pid == 0x6010)
       bus_byte(c, at[i]);
+    else if (c->mode == 0x02)
+      engine_byte(c, at[i]);
     else if (c->mode == 0x04)
       push(c, c->counter++);
     else if (c->mode == 0)
@@ -362,6 +399,20 @@ static gboolean on_ioctl(UMockdevIoctlBase *self, UMockdevIoctlClient *client, g
                                 USBDEVFS_CAP_NO_PACKET_SIZE_LIM | USBDEVFS_CAP_REAP_AFTER_DISCONNECT;
     g_object_unref(d);
     complete(client, 0, 0);
+  } else if (request == USBDEVFS_GETDRIVER && driver_there) {
+    UMockdevIoctlData *d =
+        umockdev_ioctl_data_resolve(umockdev_ioctl_client_get_arg(client), 0, sizeof(struct usbdevfs_getdriver), NULL);
+    snprintf(((struct usbdevfs_getdriver *)(void *)d->data)->driver, USBDEVFS_MAXDRIVERNAME, "ftdi_sio");
+    g_object_unref(d);
+    complete(client, 0, 0);
+  } else if (request == USBDEVFS_CLAIMINTERFACE && driver_there) {
+    complete(client, -1, EBUSY);
+  } else if (request == USBDEVFS_IOCTL && driver) {
+    UMockdevIoctlData *d =
+        umockdev_ioctl_data_resolve(umockdev_ioctl_client_get_arg(client), 0, sizeof(struct usbdevfs_ioctl), NULL);
+    driver_there = ((struct usbdevfs_ioctl *)(void *)d->data)->ioctl_code == (int)USBDEVFS_CONNECT;
+    g_object_unref(d);
+    complete(client, 0, 0);
   } else if (request == USBDEVFS_GETDRIVER || request == USBDEVFS_IOCTL) {
     complete(client, -1, ENODATA); /* no driver of the system holds the chip */
   } else {
@@ -411,6 +462,10 @@ static bool fault(const char *text)
 {
   char bus, v;
   unsigned bit;
+  if (sscanf(text, "P%u=%c", &bit, &v) == 2 && bit < 16) {
+    *(v == '0' ? &pin_held_low : &pin_held_high) |= 1u << bit;
+    return true;
+  }
   if (sscanf(text, "%c%u=%c", &bus, &bit, &v) != 3 || bit > 15)
     return false;
   unsigned *to = bus == 'A' ? (v == '0' ? &address_low : &address_high) : v == '0' ? &data_low : &data_high;
@@ -420,13 +475,17 @@ static bool fault(const char *text)
 
 int main(int argc, char **argv)
 {
-  for (int o; (o = getopt(argc, argv, "+p:u:df:")) != -1;) {
+  for (int o; (o = getopt(argc, argv, "+p:u:df:mD")) != -1;) {
     if (o == 'p' && chip_count < 2)
       chips[chip_count++].pid = (unsigned)strtoul(optarg, NULL, 16);
     else if (o == 'u')
       unplug_after = atol(optarg);
     else if (o == 'd')
       double_read = true;
+    else if (o == 'm')
+      forbidden = true;
+    else if (o == 'D')
+      driver = driver_there = true;
     else if (o != 'f' || !fault(optarg))
       return 2;
   }
@@ -455,14 +514,30 @@ int main(int argc, char **argv)
     }
   }
   int status = 0;
+  gchar *root = umockdev_testbed_get_root_dir(bed);
+  gchar *open_to_all = g_strdup_printf("chmod -R a+rwX '%s'", root); /* the bed itself is not what is forbidden */
+  if (forbidden && system(open_to_all))
+    return 2;
+  for (unsigned i = 0; forbidden && i < chip_count; i++) {
+    gchar *node = g_strconcat(root, chips[i].node, NULL);
+    if (chmod(node, 0))
+      perror(node);
+    g_free(node);
+  }
+  g_free(open_to_all);
+  g_free(root);
   pid_t child = fork();
   if (child == 0) {
+    if (forbidden && geteuid() == 0 && (setgid(NOBODY) || setuid(NOBODY))) /* root may do anything */
+      _exit(126);
     execvp(argv[optind], argv + optind);
     perror(argv[optind]);
     _exit(127);
   }
   while (waitpid(child, &status, 0) < 0 && errno == EINTR)
     ;
+  if (driver)
+    fprintf(stderr, "usb_bed: the system's driver %s\n", driver_there ? "has the chip again" : "was not put back");
   for (unsigned i = 0; i < chip_count; i++) {
     umockdev_testbed_detach_ioctl(bed, chips[i].node, NULL);
     g_object_unref(handlers[i]);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/search.h"
 
+#include "reason/seeds.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -870,6 +872,101 @@ static bool replay_singles(lu_search *s, bool *told)
   return true;
 }
 
+/* --- sets from what the reading says of itself -------------------------------------------------------- */
+
+enum { SOWN_MOST = 12, COMBINATIONS_MOST = 200 };
+
+typedef struct bed {
+  lu_set sets[SOWN_MOST]; /* best first */
+  size_t count;
+  bool found;
+} bed;
+
+static bool sow_one(lu_search *s, bed *b, const uint32_t *classes, size_t count)
+{
+  lu_set x = {.undriven = LU_LEVEL_HIGH};
+  for (size_t i = 0; i < count; i++) {
+    if (has_class(&x, classes[i]))
+      return true;
+    x = extend(s, &x, classes[i]);
+  }
+  cost c;
+  uint64_t hash;
+  bool wide, floats;
+  if (!set_cost(s, x.faults, x.count, x.undriven, false, &c, &hash, &wide, &floats))
+    return true;
+  x.cost = c.total;
+  x.exact = !c.wrong;
+  if (x.exact && s->set_count < SETS_MOST) {
+    size_t before = s->set_count;
+    if (!verify(s, &x))
+      return false;
+    b->found |= s->set_count > before;
+  }
+  keep_best(b->sets, &b->count, SOWN_MOST, &x);
+  return true;
+}
+
+/* Each of the chosen seeds in its likeliest variants, in all combinations. */
+static bool sow_cover(lu_search *s, bed *b, const lu_seed *seeds, const size_t *chosen, size_t count)
+{
+  uint32_t classes[LU_FAULTS_MOST];
+  size_t each = 1, all = 1;
+  for (size_t n = 2; n <= LU_SEED_VARIANTS_MOST; n++) {
+    size_t product = 1;
+    for (size_t i = 0; i < count; i++)
+      product *= n;
+    each = product <= COMBINATIONS_MOST ? n : each;
+  }
+  for (size_t i = 0; i < count; i++)
+    all *= each;
+  for (size_t i = 0; i < all; i++) {
+    bool there = true;
+    for (size_t k = 0, left = i; k < count; k++, left /= each) {
+      there &= left % each < seeds[chosen[k]].count;
+      classes[k] = seeds[chosen[k]].classes[there ? left % each : 0];
+    }
+    if (there && !sow_one(s, b, classes, count))
+      return false;
+  }
+  return true;
+}
+
+/* Around the best sets: each member in all variants of its seed. */
+static bool tend(lu_search *s, bed *b, const lu_seed *seeds, size_t seed_count)
+{
+  bed first = *b;
+  for (size_t i = 0; i < first.count && i < 3; i++)
+    for (size_t k = 0; k < first.sets[i].count; k++) {
+      uint32_t classes[LU_FAULTS_MOST];
+      memcpy(classes, first.sets[i].classes, sizeof classes);
+      const lu_seed *x = NULL;
+      for (size_t m = 0; !x && m < seed_count; m++)
+        for (size_t v = 0; !x && v < seeds[m].count; v++)
+          x = seeds[m].classes[v] == classes[k] ? &seeds[m] : NULL;
+      for (size_t v = 0; x && v < x->count; v++) {
+        classes[k] = x->classes[v];
+        if (!sow_one(s, b, classes, first.sets[i].count))
+          return false;
+      }
+    }
+  return true;
+}
+
+static bool sow(lu_search *s, bed *b)
+{
+  lu_seed seeds[LU_SEEDS_MOST];
+  size_t count = lu_seeds(s, seeds), chosen[2][LU_FAULTS_MOST], n[2];
+  for (int wide = 1; wide >= 0; wide--) {
+    n[wide] = lu_seeds_cover(seeds, count, wide, chosen[wide]);
+    if (n[wide] < 2 || (!wide && n[0] == n[1] && !memcmp(chosen[0], chosen[1], n[0] * sizeof **chosen)))
+      continue;
+    if (!sow_cover(s, b, seeds, chosen[wide], n[wide]))
+      return false;
+  }
+  return tend(s, b, seeds, count);
+}
+
 bool lu_search_sets(lu_search *s)
 {
   if (!verify_singles(s, 0))
@@ -883,16 +980,20 @@ bool lu_search_sets(lu_search *s)
   lu_arena *mem = s->joint->mem;
   lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, PAIRS_MOST),
          *next = LU_NEW(mem, lu_set, PAIRS_MOST);
-  if (!partners || !beam || !next)
+  bed *sown = LU_NEW(mem, bed, 1);
+  if (!partners || !beam || !next || !sown || !sow(s, sown))
     return false;
   size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
   size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;
   memcpy(beam, partners, count * sizeof *beam);
   s->pairs_done = partner_count <= PAIRS_MOST;
   for (size_t depth = 2; depth <= LU_FAULTS_MOST && count; depth++) {
-    bool found = false;
+    bool found = sown->found;
     if (!deepen(s, beam, count, partners, partner_count, next, &next_count, &found))
       return false;
+    for (size_t i = 0; i < sown->count; i++)
+      if (sown->sets[i].count == depth)
+        keep_best(next, &next_count, BEAM, &sown->sets[i]);
     if (found && told_all(s, depth))
       return s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
     bool told = false;

@@ -23,8 +23,9 @@
 #include <unistd.h>
 
 typedef struct options {
+  bool singles;
   size_t dumps, sets[5], noisy, blind, drawn, jobs, seconds;
-  time_t began;
+  time_t until; /* of the suite that runs */
   uint64_t seed;
   bool verbose, smoke;
   const char *only, *keep;
@@ -142,6 +143,15 @@ static ev_answer put(question *q, uint64_t *random)
   return ask(q);
 }
 
+/* With nothing known, an address line that follows another one is as good as stuck on other contents: of such a bridge
+ * only the line that loses can be named. */
+static bool asked_for(const question *q, const lu_fault *f, size_t m)
+{
+  const lu_jnet *nets = q->t->j->nets;
+  bool wins = f->kind == LU_FAULT_BRIDGE && f->acts == (m ? LU_ACTS_SECOND : LU_ACTS_FIRST);
+  return !q->blind || !wins || !(nets[f->net].carries & nets[f->net2].carries & LU_CARRIES_ADDRESS);
+}
+
 /* Whether every true net stands within the first k suspects. */
 static void judge(const question *q, const ev_answer *a, tally *t)
 {
@@ -150,6 +160,8 @@ static void judge(const question *q, const ev_answer *a, tally *t)
     const char *names[2];
     size_t n = ev_names(q->t, &q->faults[i], names);
     for (size_t m = 0; m < n; m++) {
+      if (!asked_for(q, &q->faults[i], m))
+        continue;
       size_t at = ev_place(a, names[m], false);
       found &= at > 0 && at <= q->k;
       strict &= at > 0 && at <= (q->k_nets ? q->k_nets : q->k);
@@ -175,7 +187,7 @@ static void judge_clean(const question *q, const ev_answer *a, tally *t)
 
 static bool late(const options *o)
 {
-  return o->seconds && time(NULL) - o->began >= (time_t)o->seconds;
+  return o->until && time(NULL) >= o->until;
 }
 
 /* --- suites -------------------------------------------------------------------------------------- */
@@ -194,6 +206,43 @@ static void simulate_single(ev_stand *t, const ev_single *x)
   ev_simulate(t, &x->fault, 1, (lu_level)x->undriven, 1);
 }
 
+static size_t dump_end(const ev_stand *t, size_t first)
+{
+  size_t end = first;
+  while (end < t->single_count && t->singles[t->by_dump[end]].dump == t->singles[t->by_dump[first]].dump)
+    end++;
+  return end;
+}
+
+/* The first of these dumps that a fault of this kind gives, or count. */
+static size_t with_row(const ev_stand *t, const size_t *starts, size_t count, unsigned row)
+{
+  for (size_t c = 0; c < count; c++)
+    for (size_t i = starts[c], end = dump_end(t, i); i < end; i++)
+      if (t->singles[t->by_dump[i]].row == row)
+        return c;
+  return count;
+}
+
+/* Judges every single fault that gives this dump by one answer. */
+static void one_dump(ev_stand *t, const options *o, scores *s, size_t first, size_t *taken, uint64_t *random)
+{
+  question q = {.t = t, .o = o, .s = s, .count = 1, .passes = 1};
+  size_t parts;
+  q.k_nets = ev_group(t, t->singles[t->by_dump[first]].dump, &parts);
+  q.k = q.k_nets + parts;
+  simulate_single(t, &t->singles[t->by_dump[first]]);
+  ev_answer a = put(&q, random);
+  for (size_t i = first, end = dump_end(t, first); i < end; i++) {
+    const ev_single *x = &t->singles[t->by_dump[i]];
+    q.faults = &x->fault;
+    q.undriven = (lu_level)x->undriven;
+    judge(&q, &a, &s->row[x->row]);
+    taken[x->row]++;
+  }
+  ev_answer_end(&a);
+}
+
 /* Each dump that single faults give is asked once; all faults that give it are judged by the answer. */
 static void singles(ev_stand *t, const options *o, scores *s, uint64_t *random)
 {
@@ -206,28 +255,18 @@ static void singles(ev_stand *t, const options *o, scores *s, uint64_t *random)
       starts[count++] = i;
   }
   shuffle(starts, count, random);
-  for (size_t c = 0; c < count && !late(o); c++) {
-    size_t first = starts[c], end = first;
-    bool wanted = false;
-    uint64_t dump = t->singles[t->by_dump[first]].dump;
-    for (; end < t->single_count && t->singles[t->by_dump[end]].dump == dump; end++)
-      wanted |= !o->dumps || taken[t->singles[t->by_dump[end]].row] < o->dumps;
-    if (!wanted)
-      continue;
-    question q = {.t = t, .o = o, .s = s, .count = 1, .passes = 1};
-    simulate_single(t, &t->singles[t->by_dump[first]]);
-    size_t parts;
-    q.k_nets = ev_group(t, dump, &parts);
-    q.k = q.k_nets + parts;
-    ev_answer a = put(&q, random);
-    for (size_t i = first; i < end; i++) {
-      const ev_single *x = &t->singles[t->by_dump[i]];
-      q.faults = &x->fault;
-      q.undriven = (lu_level)x->undriven;
-      judge(&q, &a, &s->row[x->row]);
-      taken[x->row]++;
+  /* a dump for each kind in turn, so that a run cut short has seen all of them */
+  bool more = true;
+  while (starts && more && !late(o)) {
+    more = false;
+    for (unsigned row = 0; row < EV_ROWS && !late(o); row++) {
+      size_t at = o->dumps && taken[row] >= o->dumps ? count : with_row(t, starts, count, row);
+      if (at == count)
+        continue;
+      more = true;
+      one_dump(t, o, s, starts[at], taken, random);
+      starts[at] = starts[--count];
     }
-    ev_answer_end(&a);
   }
   free(starts);
 }
@@ -259,11 +298,11 @@ static bool shares_name(const ev_stand *t, const lu_fault *a, const lu_fault *b)
   return false;
 }
 
-/* Faults drawn so that no fewer of them give the same dump; leaves the dump in t. */
+/* Faults drawn so that no fewer of them, and no single fault, give the same dump; leaves the dump in t. */
 static bool draw_set(question *q, lu_fault *faults, size_t count, uint64_t *random)
 {
   for (unsigned tries = 0; tries < 400; tries++) {
-    size_t k = 0, k_nets = 0, n = 0;
+    size_t k = 0, k_nets = 0, n = 0, parts;
     while (n < count) {
       const ev_single *x = pick(q->t, random);
       bool again = !x;
@@ -273,13 +312,13 @@ static bool draw_set(question *q, lu_fault *faults, size_t count, uint64_t *rand
         return false;
       if (again)
         continue;
-      size_t parts, nets = ev_group(q->t, x->dump, &parts);
+      size_t nets = ev_group(q->t, x->dump, &parts);
       k += nets + parts;
       k_nets += nets ? nets : parts;
       faults[n++] = x->fault;
     }
     uint64_t whole = ev_simulate(q->t, faults, count, LU_LEVEL_HIGH, 1);
-    bool fresh = whole > 1;
+    bool fresh = whole > 1 && (count == 1 || ev_group(q->t, ev_look(q->t, LU_LEVEL_HIGH), &parts) + parts == 0);
     for (unsigned m = 1; fresh && m + 1 < 1u << count; m++) {
       lu_fault part[LU_FAULTS_MOST];
       size_t p = 0;
@@ -379,6 +418,7 @@ static void undamaged(ev_stand *t, const options *o, scores *s, uint64_t *random
 
 enum { BINS = 10 };
 typedef struct reliability {
+  FILE *log; /* each suspect: case, name, probability, true, place, block; and each case */
   size_t cases, count[BINS], true_ones[BINS];
   double sum[BINS], brier;
   size_t judged;
@@ -409,6 +449,8 @@ static void note_suspects(const question *q, const ev_answer *a, reliability *r)
     r->sum[bin] += p;
     r->brier += (p - is) * (p - is);
     r->judged++;
+    if (r->log)
+      fprintf(r->log, "%zu,%s,%.6f,%d,%zu,%s\n", r->cases, name ? name : "", p, is, i + 1, q->t->block);
   }
 }
 
@@ -447,6 +489,21 @@ static bool draw_board(question *q, const double *upto, lu_fault *faults, uint64
   return false;
 }
 
+static void print_drawn(const question *q, const ev_answer *a, const reliability *r)
+{
+  fprintf(r->log, "case %zu", r->cases + 1);
+  for (size_t i = 0; i < q->count; i++) {
+    const char *names[2];
+    fputs(i ? " -f '" : " -f '", r->log);
+    ev_print_fault(q->t, &q->faults[i], r->log);
+    fputs("'", r->log);
+    for (size_t n = ev_names(q->t, &q->faults[i], names), m = 0; m < n; m++)
+      fprintf(r->log, " (%zu)", ev_place(a, names[m], false));
+  }
+  fprintf(r->log, " | %s %s %s %s | %s %.2f s\n", q->t->board, q->t->block, q->t->how, q->t->contents, a->verdict, a->seconds);
+  fflush(r->log);
+}
+
 static void drawn(ev_stand *t, const options *o, scores *s, size_t cases, reliability *r, uint64_t *random)
 {
   double *upto = calloc(t->single_count + 1, sizeof *upto), sum = 0;
@@ -461,6 +518,8 @@ static void drawn(ev_stand *t, const options *o, scores *s, size_t cases, reliab
     if (!draw_board(&q, upto, faults, random))
       break;
     ev_answer a = put(&q, random);
+    if (r->log)
+      print_drawn(&q, &a, r);
     note_suspects(&q, &a, r);
     ev_answer_end(&a);
   }
@@ -576,6 +635,37 @@ static const char *contents_of(const place *p, const options *o, char *path, siz
   return ok ? path : NULL;
 }
 
+/* Each suite gets its share of what time is left. */
+static void begin_suite(options *o, time_t end, double share)
+{
+  time_t now = time(NULL);
+  o->until = !o->seconds ? 0 : now >= end ? now : now + (time_t)ceil(share * (double)(end - now));
+}
+
+static void all_suites(ev_stand *t, const options *given, scores *s, reliability *r, uint64_t *random)
+{
+  options own = *given, *o = &own;
+  time_t end = time(NULL) + (time_t)o->seconds;
+  undamaged(t, o, s, random);
+  if (o->singles) {
+    begin_suite(o, end, 0.3);
+    singles(t, o, s, random);
+  }
+  for (size_t n = 2; n <= 4; n++) {
+    begin_suite(o, end, 0.3);
+    sets(t, o, s, n, o->sets[n], 1, &s->sets[n], random);
+  }
+  for (size_t n = 1; n <= 2; n++) {
+    begin_suite(o, end, 0.4);
+    sets(t, o, s, n, o->noisy, NOISE_PASSES, &s->noisy[n], random);
+  }
+  begin_suite(o, end, o->drawn ? 0.5 : 1);
+  if (o->blind && t->random)
+    blind(t, o, s, random);
+  begin_suite(o, end, 1);
+  drawn(t, o, s, (o->drawn + PLACES - 1) / PLACES, r, random);
+}
+
 static bool one_place(const place *p, const options *o, scores *s, reliability *r)
 {
   char path[600];
@@ -583,22 +673,14 @@ static bool one_place(const place *p, const options *o, scores *s, reliability *
   uint64_t random = o->seed;
   if (!t)
     return false;
-  *t = (ev_stand){.board = p->board, .block = p->block, .how = p->how};
+  *t = (ev_stand){.board = p->board, .block = p->block, .how = p->how, .random = !p->contents};
   t->contents = contents_of(p, o, path, sizeof path);
   bool ok = t->contents && ev_stand_open(t) && ev_singles(t);
   if (ok) {
     printf("### %s, %s, %s %s\n\n", p->board, p->block, p->how, p->contents ? p->contents : "random contents");
     printf("%zu nets, %zu single faults, simulated in %.1f s.\n\n", t->j->net_count, t->single_count, t->simulate_seconds);
     fflush(stdout);
-    undamaged(t, o, s, &random);
-    singles(t, o, s, &random);
-    for (size_t n = 2; n <= 4; n++)
-      sets(t, o, s, n, o->sets[n], 1, &s->sets[n], &random);
-    sets(t, o, s, 1, o->noisy, NOISE_PASSES, &s->noisy[1], &random);
-    sets(t, o, s, 2, o->noisy, NOISE_PASSES, &s->noisy[2], &random);
-    if (o->blind && !p->contents)
-      blind(t, o, s, &random);
-    drawn(t, o, s, (o->drawn + PLACES - 1) / PLACES, r, &random);
+    all_suites(t, o, s, r, &random);
     if (o->verbose)
       printf("\n");
     print_scores(s);
@@ -623,7 +705,9 @@ static bool read_options(int argc, char **argv, options *o)
     if (!strcmp(argv[i], "-v"))
       o->verbose = true;
     else if (!strcmp(argv[i], "--smoke"))
-      *o = (options){.dumps = 1, .sets = {0, 0, 1, 0, 0}, .seed = o->seed, .only = "log8", .jobs = 1, .smoke = true};
+      *o = (options){.singles = true, .dumps = 1, .sets = {0, 0, 1, 0, 0}, .seed = o->seed, .only = "log8", .jobs = 1, .smoke = true};
+    else if (!strcmp(argv[i], "--no-singles"))
+      o->singles = false;
     else if (!strcmp(argv[i], "--all"))
       o->dumps = 0;
     else if (value && !strcmp(argv[i], "--seed"))
@@ -646,7 +730,7 @@ static bool read_options(int argc, char **argv, options *o)
               "       [--pairs N] [--triples N] [--quads N] [--noisy N] [--blind N] [--drawn N] [--jobs N] [--seconds N]\n"
               "  -v         failing cases as command lines     --keep DIR  where contents and dumps go\n"
               "  --dumps N  different dumps of each kind of single fault a block (0: every one)\n"
-              "  --seconds N  begin no new case of a block after that long\n");
+              "  --seconds N  for each block, each kind of case having its share   --no-singles  none of single faults\n");
       return false;
     }
   }
@@ -686,13 +770,16 @@ static int work(size_t i, const options *o)
   char folder[400], path[500];
   options own = *o;
   own.keep = folder;
-  own.began = time(NULL);
   snprintf(folder, sizeof folder, "%.300s/place%zu", o->keep, i);
   snprintf(path, sizeof path, "%s/said", folder);
   outcome *x = calloc(1, sizeof *x);
   if (!x || (mkdir(folder, 0777) && errno != EEXIST) || !freopen(path, "w", stdout))
     return 3;
+  snprintf(path, sizeof path, "%s/drawn", folder);
+  x->r.log = o->drawn ? fopen(path, "w") : NULL;
   bool ok = one_place(&places[i], &own, &x->s, &x->r);
+  if (x->r.log)
+    fclose(x->r.log);
   snprintf(path, sizeof path, "%s/outcome", folder);
   FILE *f = fopen(path, "wb");
   ok &= f && fwrite(x, sizeof *x, 1, f) == 1;
@@ -775,7 +862,7 @@ static int forget(const char *path, const struct stat *st, int type, struct FTW 
 int main(int argc, char **argv)
 {
   char folder[] = "/tmp/evaluate.XXXXXX";
-  options o = {.dumps = 5, .sets = {0, 0, 5, 5, 5}, .noisy = 3, .blind = 5, .drawn = 28, .jobs = 1, .seed = 1};
+  options o = {.singles = true, .dumps = 5, .sets = {0, 0, 5, 5, 5}, .noisy = 3, .blind = 5, .drawn = 28, .jobs = 1, .seed = 1};
   if (!read_options(argc, argv, &o) || !o.jobs)
     return 2;
   scores *total = calloc(1, sizeof *total);

@@ -11,7 +11,7 @@
 
 /* Single faults are told apart by this many words, spread over the block: what two of them do differently, they do in
  * a 64th of the words at least. */
-enum { LOOK_WORDS = 8192 };
+enum { LOOK_WORDS = 2048 };
 
 uint64_t ev_random(uint64_t *state)
 {
@@ -100,7 +100,7 @@ static uint64_t all_words(ev_stand *t, uint64_t seed)
   return same ? 0 : h | 2;
 }
 
-static uint64_t look(ev_stand *t, lu_level undriven)
+uint64_t ev_look(ev_stand *t, lu_level undriven)
 {
   size_t n = t->e.got.count;
   if (n <= LOOK_WORDS)
@@ -160,7 +160,7 @@ static uint64_t dump_of(ev_stand *t, effects *x, const lu_fault *f, lu_level und
   bool known = x->key[at];
   if (known && x->checked++ % 16)
     return x->dump[at];
-  uint64_t dump = look(t, undriven);
+  uint64_t dump = ev_look(t, undriven);
   if (known && dump != x->dump[at]) {
     fprintf(stderr, "evaluate: %s: two faults of one effect give two dumps: ", t->block);
     ev_print_fault(t, f, stderr);

@@ -20,6 +20,7 @@ typedef struct ev_single {
 
 typedef struct ev_stand {
   const char *board, *block, *how, *contents; /* how: "expect" or "wrote"; contents: file or pattern */
+  bool random;                /* contents are random */
   lu_arena mem;
   lu_run run;
   lu_session *s;
@@ -43,6 +44,9 @@ void ev_stand_close(ev_stand *t);
 /* Simulates the faults into t->dump; returns its hash as in ev_single. Bits that nothing is known of are filled by
  * seed, the way `lineup simulate --seed` does. */
 uint64_t ev_simulate(ev_stand *t, const lu_fault *faults, size_t count, lu_level undriven, uint64_t seed);
+
+/* Hash of what was last simulated as ev_single has it, of some of the words only; does not leave a dump. */
+uint64_t ev_look(ev_stand *t, lu_level undriven);
 
 /* Every single fault of the model with its dump: opens of each pin, of all receivers, of runs of receivers, each
  * with each level; stucks; bridges of all net pairs; swaps; dead parts. */

@@ -20,12 +20,18 @@ typedef struct args {
   const char *image, *c, *ops, *syndrome, *byte_order, *failures;
   bool json, missed, down;
   lu_patboard_args on_board;
+  lu_memory block; /* the board's, and its byte order */
+  bool big;
 } args;
 
 /* ---- the block ---- */
 
 static int make_block(lu_run *run, const args *a, lu_memory *out)
 {
+  if (a->on_board.board) {
+    *out = a->block;
+    return 0;
+  }
   unsigned width = a->width ? (unsigned)a->width : 8, bytes = (unsigned)a->bytes;
   if (!bytes)
     bytes = width <= 8 ? 1 : width <= 16 ? 2 : width <= 32 ? 4 : 8;
@@ -44,7 +50,7 @@ static int make_block(lu_run *run, const args *a, lu_memory *out)
 
 static bool is_big(const args *a)
 {
-  return a->byte_order && !strcmp(a->byte_order, "big");
+  return a->byte_order ? !strcmp(a->byte_order, "big") : a->big;
 }
 
 /* ---- list ---- */
@@ -304,7 +310,7 @@ static int expand_c(lu_run *run, const args *a, const lu_pattern *p, const lu_me
 {
   lu_err err = {0};
   const char *text;
-  const lu_c_options options = {.base = a->base, .big_endian = is_big(a)};
+  const lu_c_options options = {.base = block->base_word * block->bytes, .big_endian = is_big(a)};
   if (lu_pattern_c_source(p, block, &options, run->mem, &text, &err))
     return lu_say_error(run, &err);
   if (!strcmp(a->c, "-")) {
@@ -656,16 +662,24 @@ static int on_board(lu_run *run, const args *a, const char *verb)
 
 static int pattern(lu_run *run, void *opaque)
 {
-  const args *a = opaque;
+  args *a = opaque;
   const char *verb = a->operands.at[0];
   size_t names = a->operands.count - 1;
   static const char *const verbs[] = {"list", "show", "expand", "check", "choose", "next"};
   if (a->byte_order && strcmp(a->byte_order, "big") && strcmp(a->byte_order, "little"))
     return lu_say_usage(run, "pattern: --byte-order expects big or little, found '%s'",
                         a->byte_order);
+  bool failures = !strcmp(verb, "check") && a->failures;
+  if (a->on_board.board && (failures || ((*verb == 's' || *verb == 'e') && names == 1))) {
+    if (a->size || a->width || a->bytes || a->base || a->rows)
+      return lu_say_usage(run, "pattern: the board file says what the block is; leave out --size, --width, --bytes, --base and --rows");
+    int bad = lu_patboard_block(run, &a->on_board, &a->block, &a->big);
+    if (bad)
+      return bad;
+  }
   if (!strcmp(verb, "list"))
     return names ? lu_say_usage(run, "pattern list takes no names") : list(run, a);
-  if (a->on_board.board && (!strcmp(verb, "check") ? names > 0 : !strcmp(verb, "choose") || !strcmp(verb, "next")))
+  if (a->on_board.board && (!strcmp(verb, "check") ? names > 0 && !failures : !strcmp(verb, "choose") || !strcmp(verb, "next")))
     return on_board(run, a, verb);
   if (!strcmp(verb, "check") && names)
     return check(run, a);
@@ -714,7 +728,7 @@ static const lu_option options[] = {
   {"failures", 'f', LU_OPT_TEXT, offsetof(args, failures), 0, 0, "FILE",
    "check: reads that failed: lines of operation, word, expected, got"},
   {"board", 0, LU_OPT_TEXT, offsetof(args, on_board.board), 0, 0, "FILE",
-   "check, choose, next: what the patterns tell on this board"},
+   "check, choose, next: what the patterns tell here; else: the block"},
   {"block", 0, LU_OPT_TEXT, offsetof(args, on_board.reading.block), 0, 0, "NAME",
    "the board's memory block"},
   {"vantage", 0, LU_OPT_TEXT, offsetof(args, on_board.reading.vantage), 0, 0, "NAME",
@@ -734,6 +748,7 @@ static const lu_option options[] = {
 static const char *const examples[] = {
   "lineup pattern list",
   "lineup pattern show march-c-minus --size 64k --rate 20000",
+  "lineup pattern show march-c-minus --board docs/demo/tide.yaml --block 'work RAM' --rate 20000",
   "lineup pattern check march-c-minus --missed",
   "lineup pattern check mats-plus walking-ones",
   "lineup pattern check march-c-minus --syndrome 01010",

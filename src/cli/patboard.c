@@ -347,6 +347,20 @@ static int check_out(view *v)
   return put_json(v->run, all);
 }
 
+int lu_patboard_block(lu_run *run, const lu_patboard_args *a, lu_memory *out, bool *big_endian)
+{
+  view v;
+  lu_network *n = NULL;
+  lu_status bad = start(&v, run, a, NULL, 0);
+  if (!bad)
+    bad = lu_readings_network(v.s, a->reading.block, a->reading.vantage, 0, &n);
+  if (!bad) {
+    *out = lu_drive_block(n);
+    *big_endian = n->board->vantages[n->vantage].big_endian;
+  }
+  return finish(&v, bad, LU_EXIT_CLEAN);
+}
+
 int lu_patboard_check(lu_run *run, const lu_patboard_args *a, const lu_pattern *const *patterns, size_t count)
 {
   view v;

@@ -12,6 +12,9 @@ typedef struct lu_patboard_args {
   bool json, missed;
 } lu_patboard_args;
 
+/* The board's block as patterns see it; prints what is wrong and returns an exit status. */
+int lu_patboard_block(lu_run *run, const lu_patboard_args *a, lu_memory *out, bool *big_endian);
+
 /* Each prints to run->out and returns an exit status. patterns[count]: for choose and next, the ones
  * to choose from. */
 int lu_patboard_check(lu_run *run, const lu_patboard_args *a, const lu_pattern *const *patterns, size_t count);

@@ -86,6 +86,8 @@ static int decode(lu_run *run, void *opaque)
   if (a->run && (a->operands.count || a->reading.log))
     return lu_say_usage(run, "decode: --run lists all the readings; leave out %.100s",
                         a->operands.count ? a->operands.at[0] : "--log");
+  if (a->reading.pattern && !a->reading.log)
+    return lu_say_usage(run, "decode: --pattern belongs to --log: the test pattern whose failures it lists");
   if (a->reading.log && a->operands.count)
     return lu_say_usage(run, "decode: give either --log or a dump, not both; --run puts several readings together");
   if (a->run && !a->board && !a->job)

@@ -311,7 +311,7 @@ lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_
 /* --- run files ------------------------------------------------------------------------------------------------ */
 
 typedef struct run_item {
-  lu_spot block, vantage, wrote, expect, at, log, pattern, signals;
+  lu_spot block, vantage, wrote, expect, at, log, signals;
   lu_spots dumps;
 } run_item;
 
@@ -329,7 +329,6 @@ static lu_status run_items(lu_yaml *r, const lu_yaml_node *v, const char *k, voi
       {"expect", lu_yaml_key_spot, offsetof(run_item, expect)},
       {"at", lu_yaml_key_spot, offsetof(run_item, at)},
       {"log", lu_yaml_key_spot, offsetof(run_item, log)},
-      {"pattern", lu_yaml_key_spot, offsetof(run_item, pattern)},
       {"signals", lu_yaml_key_spot, offsetof(run_item, signals)},
       {"dump", lu_yaml_key_spots, offsetof(run_item, dumps)},
       {0},
@@ -380,7 +379,7 @@ static lu_status run_reading(lu_session *s, const char *path, const run_item *x,
                        .expect = beside(s, path, x->expect.text),
                        .wrote = beside(s, path, x->wrote.text),
                        .log = beside(s, path, x->log.text),
-                       .pattern = x->pattern.text,
+                       .in_run = true,
                        .signals = beside(s, path, x->signals.text)};
   lu_network *n;
   if (a.log)

@@ -7,6 +7,7 @@
 typedef struct lu_reading_args {
   const char *block, *at, *vantage, *expect, *wrote, *log, *pattern, *order, *signals;
   uint64_t width;
+  bool in_run;             /* one of several of a run file */
 } lu_reading_args;
 
 struct lu_march_reading;

@@ -44,14 +44,14 @@ static void *block_take(lu_arena *mem, size_t size)
   size_t head = (sizeof(lu_arena_block) + 63) & ~(size_t)63;
   if (size > SIZE_MAX - head - 64)
     return NULL;
-  size_t total = (head + size + 63) & ~(size_t)63;
-  char *raw = LU_ASAN ? malloc(head + size) : aligned_alloc(64, total);
-  if (!raw)
+  /* calloc knows which memory is fresh from the system, and leaves that untouched */
+  char *base = calloc(1, head + size + (LU_ASAN ? 0 : 63));
+  if (!base)
     return NULL;
-  memset(raw, 0, head + size);
+  char *raw = LU_ASAN ? base : base + (-(uintptr_t)base & 63);
   lu_arena_block *b = (lu_arena_block *)(void *)raw;
   b->next = mem->blocks;
-  b->base = raw;
+  b->base = base;
   mem->blocks = b;
   return raw + head;
 }

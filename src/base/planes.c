@@ -274,16 +274,29 @@ lu_status lu_cooc_pairs(const lu_kernels *k, const lu_array *a, const lu_array *
   return LU_OK;
 }
 
+unsigned lu_cooc_every(const lu_array *a)
+{
+  const size_t mib = a->count * a->bytes >> 20;
+  return mib > 2 ? (unsigned)(a->bytes == 8 ? 2 * mib : mib) : 1;
+}
+
+/* The whole matrix. An array with itself is symmetric: the pairs on one side of the diagonal do. */
 lu_status lu_cooc_words(const lu_kernels *k, const lu_array *a, const lu_array *b, unsigned width,
                         unsigned every, lu_arena *mem, uint64_t *both, size_t *words, lu_err *err)
 {
+  const bool same = a->at == b->at && a->held == b->held;
   lu_bit_pair *pairs = LU_NEW(mem, lu_bit_pair, (size_t)width * width);
-  if (!pairs)
+  uint64_t *half = same ? LU_NEW(mem, uint64_t, (size_t)width * width) : both;
+  size_t n = 0;
+  if (!pairs || !half)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to count %u x %u bits", width, width);
   for (unsigned i = 0; i < width; i++)
-    for (unsigned j = 0; j < width; j++)
-      pairs[i * width + j] = (lu_bit_pair){(uint8_t)i, (uint8_t)j};
-  return lu_cooc_pairs(k, a, b, pairs, (size_t)width * width, every, mem, both, words, err);
+    for (unsigned j = same ? i : 0; j < width; j++)
+      pairs[n++] = (lu_bit_pair){(uint8_t)i, (uint8_t)j};
+  lu_status status = lu_cooc_pairs(k, a, b, pairs, n, every, mem, half, words, err);
+  for (size_t p = 0; same && status == LU_OK && p < n; p++)
+    both[(size_t)pairs[p].a * width + pairs[p].b] = both[(size_t)pairs[p].b * width + pairs[p].a] = half[p];
+  return status;
 }
 
 /* ---- lines ---- */

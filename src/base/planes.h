@@ -87,6 +87,10 @@ LU_MUST_USE lu_status lu_cooc_pairs(const lu_kernels *k, const lu_array *a, cons
                                     const lu_bit_pair *pairs, size_t pair_count, unsigned every,
                                     lu_arena *mem, uint64_t *both, size_t *words, lu_err *err);
 
+/* How thin to look, so that all pairs of bits of a large array cost little beside reading it once: 1
+ * (everything) up to 2 MiB, else about 1 MiB in all, half of that for words of 64 bits. */
+unsigned lu_cooc_every(const lu_array *a);
+
 /* The whole matrix: both[i * width + j], bit i of a, bit j of b, i and j below width. */
 LU_MUST_USE lu_status lu_cooc_words(const lu_kernels *k, const lu_array *a, const lu_array *b,
                                     unsigned width, unsigned every, lu_arena *mem, uint64_t *both,

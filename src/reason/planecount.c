@@ -30,7 +30,7 @@ typedef struct moves {
   bool made[PATTERNS_MOST];
   uint8_t count[PATTERNS_MOST]; /* 0 = nothing is there */
   uint64_t there[PATTERNS_MOST];
-  move move[PATTERNS_MOST][LANES];
+  move *move[PATTERNS_MOST]; /* [LANES], NULL until the pattern is met */
 } moves;
 
 struct lu_plane_store {
@@ -40,6 +40,7 @@ struct lu_plane_store {
   uint64_t differ[64];           /* words in which the bit differs from what is known */
   uint64_t *got[64], *known[64]; /* NULL = not made */
   moves plan[SOURCES_MOST];
+  bool refused;                  /* memory */
 };
 
 lu_plane_store *lu_plane_store_new(lu_arena *mem)
@@ -159,7 +160,7 @@ static void add_lane(moves *p, unsigned pattern, unsigned lane, int64_t from)
 }
 
 /* The pattern of the entry that starts with word `first`. */
-static unsigned pattern_at(const lu_source *s, const lu_evidence *e, moves *p, uint64_t first)
+static unsigned pattern_at(lu_plane_store *store, const lu_source *s, const lu_evidence *e, moves *p, uint64_t first)
 {
   uint64_t address = lu_address_of(e->network, first);
   unsigned pattern = 0;
@@ -170,6 +171,12 @@ static unsigned pattern_at(const lu_source *s, const lu_evidence *e, moves *p, u
   p->made[pattern] = true;
   p->count[pattern] = 0;
   p->there[pattern] = 0;
+  if (!p->move[pattern])
+    p->move[pattern] = LU_NEW(store->mem, move, LANES);
+  if (!p->move[pattern]) {
+    store->refused = true;
+    return pattern;
+  }
   for (unsigned l = 0; l < LANES; l++) {
     uint64_t j;
     if (lu_view_source(s, e, address + l, &j))
@@ -210,7 +217,7 @@ static void fetch(lu_plane_store *s, const lu_view *v, const lu_evidence *e, uns
   }
   for (size_t i = 0, run; i < n; i += run) {
     run = p->run < n - i ? p->run : n - i; /* stretches start at multiples of PIECE, runs are powers of two */
-    move_entries(p, pattern_at(&v->source[source], e, p, (from + i) * LANES), plane, from + i, run, out + i);
+    move_entries(p, pattern_at(s, &v->source[source], e, p, (from + i) * LANES), plane, from + i, run, out + i);
   }
 }
 
@@ -222,7 +229,7 @@ static void fetch_there(lu_plane_store *s, const lu_view *v, const lu_evidence *
     there[i] = !source ? ~(uint64_t)0
                : v->source[source].nothing
                    ? 0
-                   : p->there[pattern_at(&v->source[source], e, p, (from + i) * LANES)];
+                   : p->there[pattern_at(s, &v->source[source], e, p, (from + i) * LANES)];
 }
 
 /* --- values ------------------------------------------------------------------------------------------ */
@@ -382,6 +389,8 @@ bool lu_planes_count(lu_plane_store *s, const lu_view *v, const lu_evidence *e, 
   size_t entries = e->got.count / LANES;
   for (size_t from = 0; from < entries && t.wrong <= limit; from += PIECE)
     count_piece(s, v, e, from, entries - from < PIECE ? entries - from : PIECE, &t);
+  if (s->refused)
+    return s->refused = false;
   *wrong = t.wrong;
   *unknown = t.unknown;
   *columns = t.columns;

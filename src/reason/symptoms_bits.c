@@ -5,10 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-enum {
-  SAMPLE_OVER = 1 << 20, /* words; longer arrays are sampled first, survivors counted exactly */
-  MOST_MISFIT = 10       /* per cent of a bit's wrong reads that a claim may leave over */
-};
+enum { MOST_MISFIT = 10 }; /* per cent of a bit's wrong reads that a claim may leave over */
 
 static const char *level_name(int level)
 {
@@ -388,7 +385,7 @@ static lu_status find_equal(lu_finder *f, const tables *t)
 
 lu_status lu_finder_bits_find(lu_finder *f)
 {
-  const unsigned every = f->o.count > SAMPLE_OVER ? (unsigned)(f->o.count / SAMPLE_OVER) * 2 : 1;
+  const unsigned every = lu_cooc_every(&f->o); /* large ones are sampled first, survivors counted exactly */
   tables t;
   memset(&t, 0, sizeof t);
   lu_status status = find_constant_bits(f);

@@ -3,8 +3,9 @@
  *
  *   bench_planes all BYTES        in-process rates of every instruction set, one JSON line each
  *   bench_planes symptoms         the finder on 64 KiB and 16 MiB
- *   bench_planes JOB A [B]        one job on mapped files, for wall-clock comparison with peers:
- *                                 equal diff fold cooc cooc-default alias alias-default report
+ *   bench_planes JOB[:BITS] A [B] one job on mapped files of words of BITS bits (16), for comparison with
+ *                                 peers: equal diff fold cooc cooc-default alias alias-default report
+ *   bench_planes make DIR MIB     the files that bench_planes.sh uses
  *
  * Medians of 5 rounds after a warm-up; inputs are made from a fixed seed. */
 #define _DEFAULT_SOURCE
@@ -88,8 +89,7 @@ static void job_cooc(input *in)
 /* Sampled for all pairs, exact for the diagonal (what set and cleared counts are). */
 static void job_cooc_default(input *in)
 {
-  unsigned every = (unsigned)(in->a.count * in->a.bytes >> 22);
-  cooc(in, every ? every : 1);
+  cooc(in, lu_cooc_every(&in->a));
   lu_diff d;
   lu_diff_words(in->k, &in->a, &in->b, &d);
   in->check += d.differ;
@@ -256,13 +256,26 @@ static bool map(const char *path, lu_array *a)
   return at != MAP_FAILED;
 }
 
+static void set_width(lu_array *a, unsigned bytes)
+{
+  a->count = a->count * a->bytes / bytes;
+  a->bytes = bytes;
+}
+
 static int run_job(const char *name, const char *a, const char *b)
 {
   input in = {.k = lu_kernels_best()};
+  const char *colon = strchr(name, ':');
+  size_t len = colon ? (size_t)(colon - name) : strlen(name);
+  unsigned bytes = colon ? (unsigned)atoi(colon + 1) / 8 : 2;
   for (unsigned j = 0; j < JOBS; j++)
-    if (!strcmp(jobs[j].name, name)) {
+    if (!strncmp(jobs[j].name, name, len) && !jobs[j].name[len]) {
+      if ((bytes & (bytes - 1)) || bytes < 1 || bytes > 8)
+        break;
       if (!map(a, &in.a) || (jobs[j].two && (!b || !map(b, &in.b))))
         break;
+      set_width(&in.a, bytes);
+      set_width(&in.b, in.b.at ? bytes : 1);
       jobs[j].run(&in);
       printf("%llu\n", (unsigned long long)in.check);
       return 0;
@@ -271,14 +284,68 @@ static int run_job(const char *name, const char *a, const char *b)
   return 2;
 }
 
+/* ---- files ---- */
+
+static bool save(const char *dir, const char *name, const void *at, size_t len)
+{
+  char path[512];
+  snprintf(path, sizeof path, "%s/%s", dir, name);
+  FILE *f = fopen(path, "wb");
+  bool ok = f && fwrite(at, 1, len, f) == len;
+  if (f && fclose(f))
+    ok = false;
+  return ok;
+}
+
+/* a; same; u: 1 % of its bytes differ, anywhere; dead: bit 20 of the index has no effect. */
+static bool make_large(const char *dir, size_t len)
+{
+  uint64_t *a = malloc(len);
+  uint8_t *bytes = (uint8_t *)a;
+  bool ok = a;
+  for (size_t i = 0; ok && i < len / 8; i++)
+    a[i] = mix(i);
+  ok = ok && save(dir, "a", a, len) && save(dir, "same", a, len);
+  for (size_t i = 0; ok && i < len / 100; i++)
+    bytes[mix(i + 1) % len] ^= (uint8_t)(1 + mix(i + 2) % 255);
+  ok = ok && save(dir, "u", a, len);
+  const size_t half = (size_t)2 << 20;
+  for (size_t i = 0; ok && i + 2 * half <= len; i += 2 * half)
+    memcpy(bytes + i + half, bytes + i, half);
+  ok = ok && save(dir, "dead", a, len);
+  free(a);
+  return ok;
+}
+
+/* m: 16 MiB; m7: address line 7 dead; m3: data line 3 stuck low. */
+static bool make_small(const char *dir)
+{
+  const size_t count = (size_t)8 << 20, len = 2 * count;
+  uint16_t *a = malloc(len), *b = malloc(len);
+  bool ok = a && b;
+  for (size_t i = 0; ok && i < count; i++)
+    a[i] = (uint16_t)mix(i + 5);
+  for (size_t i = 0; ok && i < count; i++)
+    b[i] = a[i & ~(size_t)0x80];
+  ok = ok && save(dir, "m", a, len) && save(dir, "m7", b, len);
+  for (size_t i = 0; ok && i < count; i++)
+    b[i] = (uint16_t)(a[i] & ~8u);
+  ok = ok && save(dir, "m3", b, len);
+  free(a);
+  free(b);
+  return ok;
+}
+
 int main(int argc, char **argv)
 {
+  if (argc == 4 && !strcmp(argv[1], "make"))
+    return make_large(argv[2], strtoull(argv[3], NULL, 0) << 20) && make_small(argv[2]) ? 0 : 3;
   if (argc == 3 && !strcmp(argv[1], "all"))
     return bench_all(strtoull(argv[2], NULL, 0));
   if (argc == 2 && !strcmp(argv[1], "symptoms"))
     return bench_symptoms();
   if (argc >= 3)
     return run_job(argv[1], argv[2], argc > 3 ? argv[3] : NULL);
-  fprintf(stderr, "usage: bench_planes all BYTES | symptoms | JOB A [B]\n");
+  fprintf(stderr, "usage: bench_planes all BYTES | symptoms | make DIR MIB | JOB[:BITS] A [B]\n");
   return 2;
 }

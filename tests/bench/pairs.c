@@ -58,8 +58,9 @@ static sample run(char **command, bool told)
   }
   if (told) {
     close(out[1]);
-    if (read(out[0], said, sizeof said - 1) < 1)
-      said[0] = 0;
+    ssize_t n = 1;
+    for (size_t len = 0; n > 0 && len < sizeof said - 1; len += n > 0 ? (size_t)n : 0)
+      n = read(out[0], said + len, sizeof said - 1 - len);
     close(out[0]);
   }
   if (child < 0 || wait4(child, &status, 0, &used) < 0 || !WIFEXITED(status) || WEXITSTATUS(status) == 127) {

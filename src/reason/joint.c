@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { BAD_SAMPLES = 128, STRETCH = 4096 };
+enum { BAD_SAMPLES = 128, GOOD_SAMPLES = 72, TRIES = 4096, STRETCH = 4096 };
 
 static uint64_t shuffle(uint64_t x)
 {
@@ -157,9 +157,14 @@ static void take_good(lu_look *k)
 {
   size_t count = k->evidence->got.count;
   uint64_t seed = 77;
-  for (unsigned t = 0; t < 72 && k->sample_count < LU_SAMPLES_MOST; t++) {
+  unsigned right = 0;
+  for (unsigned t = 0; t < TRIES && right < GOOD_SAMPLES && k->sample_count < LU_SAMPLES_MOST - 48; t++) {
     seed = shuffle(seed);
-    take_sample(k, (size_t)(seed % count));
+    size_t i = (size_t)(seed % count);
+    bool good = !wrong_bits(k, i);
+    right += good;
+    if (good || t < GOOD_SAMPLES / 4) /* words that read right tell most about what is not broken */
+      take_sample(k, i);
   }
   take_sample(k, 0);
   take_sample(k, count - 1);

@@ -7,12 +7,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, SETS_BUDGET = 40000, VAGUE_MOST = 8 };
+/* A part of what is broken explains less than all of it, but hardly ever makes wrong what reads right: HARM_WEIGHT. */
+enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
  * "anything can be there" must not beat a fault that gives half of what is wrong. */
 static const double unknown_share = 0.42;
+static const double likely_fault = -5.3; /* ln of the prior of the likeliest faults */
+static const double rival = 1;           /* by so much less likely sets still count */
 static const double swings_most = 0.5; /* unknown bits, as a share of the wrong ones, of a set that tells all */
 
 /* --- what a hypothesis costs on the samples -------------------------------------------------------- */
@@ -20,6 +23,7 @@ static const double swings_most = 0.5; /* unknown bits, as a share of the wrong 
 typedef struct cost {
   double total, gain, harm;
   uint64_t bits; /* steady bits that are wrong */
+  uint64_t open; /* bits of which nothing is known */
   bool wrong;    /* more of them than noise makes */
   uint64_t face; /* of the predictions */
 } cost;
@@ -52,8 +56,9 @@ static void sample_cost(const lu_joint *j, const lu_look *k, unsigned from, unsi
     }
     double was = j->wrong_cost * wrongness(k->healthy[s]);
     double now = j->wrong_cost * wrongness(bad) + unknown_share * j->wrong_cost * __builtin_popcountll(unknown);
-    c->total += now;
+    c->total += now > was ? now + HARM_WEIGHT * (now - was) : now;
     c->bits += (uint64_t)__builtin_popcountll(bad);
+    c->open += (uint64_t)__builtin_popcountll(unknown);
     c->wrong = (double)c->bits > j->sample_noise;
     if (now < was)
       c->gain += was - now;
@@ -434,6 +439,7 @@ bool lu_search_classes(lu_search *s)
   lu_joint *j = s->joint;
   s->healthy_cost = healthy_cost(j);
   s->clear_cost = INFINITY;
+  s->least = -INFINITY;
   s->hot = LU_NEW(j->mem, bool, j->net_count + 1);
   s->reach = LU_NEW(j->mem, uint64_t, j->net_count * j->look_count + 1);
   s->stuck = LU_NEW(j->mem, uint32_t, 8 * j->net_count + 8);
@@ -654,20 +660,17 @@ static bool improves(lu_search *s, lu_set *x, const rest *r, double base)
   s->hypotheses++;
   cost c = {0};
   double was = 0;
+  x->vague = false;
   for (unsigned at = 0; at < r->count; at++) {
     const lu_look *l = &j->looks[r->look[at]];
     sample_cost(j, l, r->sample[at], r->sample[at] + 1u, compiled[r->look[at]], &c);
     was += r->cost[r->look[at]][r->sample[at]];
     if (((at == 14 && c.total > 1.05 * was) || (at == 44 && c.total >= was)) && c.wrong)
       return false;
-    if (at == 71 && c.wrong) { /* good enough to rank it */
-      x->cost = base + (c.total - was) * ((double)r->count / (at + 1));
-      x->exact = false;
-      return x->cost < base;
-    }
   }
   x->cost = c.total;
   x->exact = !c.wrong;
+  x->vague = c.open > VAGUE_MOST;
   return c.total < base;
 }
 
@@ -750,11 +753,14 @@ static void keep_best(lu_set *beam, size_t *count, size_t most, const lu_set *x)
   beam[at] = *x;
 }
 
-/* One level deeper: each set of the beam with each helper that reaches what it leaves wrong. */
+/* One level deeper: each set of the beam with each helper that reaches what it leaves wrong. Sets that leave
+ * bits open look better than they are while others are still half right, so the two kinds do not compete. */
 static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set *partners, size_t partner_count,
                    lu_set *next, size_t *next_count, bool *found)
 {
   rest *r = LU_NEW(s->joint->mem, rest, 1);
+  lu_set vague[VAGUE_BEAM];
+  size_t vague_count = 0;
   uint64_t until = s->hypotheses + AFTER_FOUND;
   *next_count = 0;
   if (!r)
@@ -767,7 +773,8 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
     if (!leave(s, &beam[b], r))
       continue;
     for (size_t p = beam[b].count == 1 ? b + 1 : 0; p < partner_count; p++) {
-      if (has_class(&beam[b], partners[p].classes[0]) || !(s->classes[partners[p].classes[0]].columns & r->columns))
+      if (has_class(&beam[b], partners[p].classes[0]) || beam[b].prior + partners[p].prior < s->least ||
+          !(s->classes[partners[p].classes[0]].columns & r->columns))
         continue;
       lu_set x = extend(s, &beam[b], partners[p].classes[0]);
       if (!improves(s, &x, r, beam[b].cost))
@@ -778,9 +785,14 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
           return false;
         *found |= s->set_count > before;
       }
-      keep_best(next, next_count, BEAM, &x);
+      if (x.vague)
+        keep_best(vague, &vague_count, VAGUE_BEAM, &x);
+      else
+        keep_best(next, next_count, BEAM, &x);
     }
   }
+  memcpy(next + *next_count, vague, vague_count * sizeof *vague);
+  *next_count += vague_count;
   return true;
 }
 
@@ -791,6 +803,8 @@ static bool exchange_one(lu_search *s, const lu_set *base, const rest *r, uint32
   if (has_class(base, class) || !(s->classes[class].columns & r->columns) || s->set_count >= SETS_MOST)
     return true;
   lu_set x = extend(s, base, class);
+  if (x.prior < s->least)
+    return true;
   return !improves(s, &x, r, 1e300) || !x.exact || too_vague(s, &x) || verify(s, &x);
 }
 
@@ -836,16 +850,22 @@ static bool look_around(lu_search *s, const lu_set *partners, size_t partner_cou
   return r;
 }
 
+/* ln of the prior of the likeliest set found that leaves next to nothing unknown. */
+static double clear_prior(const lu_search *s)
+{
+  double best = -INFINITY;
+  for (size_t i = 0; i < s->set_count; i++)
+    if ((double)s->sets[i].unknown * unknown_cost < TELLING)
+      best = fmax(best, s->sets[i].prior);
+  return best;
+}
+
 /* The search may end at this number of faults: some verified set says what nearly every bit is (sets
  * that only say "anything can be there" do not count), and it is no less likely than sets of one
  * fault more usually are. */
 static bool told_all(const lu_search *s, size_t depth)
 {
-  double usual = -9.0 * (double)(depth + 1);
-  for (size_t i = 0; i < s->set_count; i++)
-    if ((double)s->sets[i].unknown * unknown_cost < TELLING && s->sets[i].prior > usual)
-      return true;
-  return false;
+  return clear_prior(s) > -9.0 * (double)(depth + 1);
 }
 
 static double wrong_bits(const lu_joint *j)
@@ -967,21 +987,49 @@ static bool sow(lu_search *s, bed *b)
   return tend(s, b, seeds, count);
 }
 
+/* Sets of so many of the likeliest faults may outweigh what was found. */
+static bool outweighed(const lu_search *s, size_t count)
+{
+  return clear_prior(s) < likely_fault * (double)count;
+}
+
+/* What was found gives the reading, but is unlikely: sets of one fault more, all of them likely, that give it, too. */
+static bool likelier_sets(lu_search *s, const lu_set *beam, size_t count, const lu_set *partners, size_t partner_count,
+                          lu_set *next)
+{
+  bool found = false;
+  size_t next_count;
+  s->least = clear_prior(s) - rival;
+  return deepen(s, beam, count, partners, partner_count, next, &next_count, &found);
+}
+
+/* After the last level: what else gives the same, nearby. */
+static bool finish(lu_search *s, const lu_set *partners, size_t partner_count)
+{
+  bool done = s->set_count >= SETS_MOST || look_around(s, partners, partner_count);
+  s->least = -INFINITY;
+  return done;
+}
+
 bool lu_search_sets(lu_search *s)
 {
   if (!verify_singles(s, 0))
     return false;
-  if (told_all(s, 1))
-    return true;
-  sort_sets(s, 16);
-  if (!add_pairs(s, false))
-    return false;
-  s->budget = s->hypotheses + SETS_BUDGET;
+  s->budget = s->hypotheses + DEPTH_BUDGET;
   lu_arena *mem = s->joint->mem;
   lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, PAIRS_MOST),
          *next = LU_NEW(mem, lu_set, PAIRS_MOST);
   bed *sown = LU_NEW(mem, bed, 1);
-  if (!partners || !beam || !next || !sown || !sow(s, sown))
+  if (!partners || !beam || !next || !sown)
+    return false;
+  if (told_all(s, 1) && !outweighed(s, 2))
+    return true;
+  if (told_all(s, 1)) {
+    size_t n = helpers(s, partners, PARTNERS_MOST);
+    return likelier_sets(s, partners, n < PAIRS_MOST ? n : PAIRS_MOST, partners, n, next) && finish(s, partners, n);
+  }
+  sort_sets(s, 16);
+  if (!sow(s, sown) || !add_pairs(s, false))
     return false;
   size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
   size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;
@@ -989,13 +1037,16 @@ bool lu_search_sets(lu_search *s)
   s->pairs_done = partner_count <= PAIRS_MOST;
   for (size_t depth = 2; depth <= LU_FAULTS_MOST && count; depth++) {
     bool found = sown->found;
+    s->budget = s->hypotheses + DEPTH_BUDGET;
     if (!deepen(s, beam, count, partners, partner_count, next, &next_count, &found))
       return false;
     for (size_t i = 0; i < sown->count; i++)
       if (sown->sets[i].count == depth)
         keep_best(next, &next_count, BEAM, &sown->sets[i]);
-    if (found && told_all(s, depth))
-      return s->set_count < SETS_MOST ? look_around(s, partners, partner_count) : true;
+    if (found && told_all(s, depth)) {
+      bool more = depth < LU_FAULTS_MOST && outweighed(s, depth + 1);
+      return (!more || likelier_sets(s, next, next_count, partners, partner_count, beam)) && finish(s, partners, partner_count);
+    }
     bool told = false;
     if (depth == 2 && !replay_singles(s, &told))
       return false;
@@ -1007,7 +1058,7 @@ bool lu_search_sets(lu_search *s)
     count = next_count;
   }
   if (s->set_count)
-    return look_around(s, partners, partner_count);
+    return finish(s, partners, partner_count);
   for (size_t i = 0; i < count && i < 4; i++)
     keep_near(s, &beam[i]);
   for (size_t i = 0; i < partner_count && i < 4; i++)

@@ -36,6 +36,7 @@ typedef struct lu_set {
   double cost;
   double prior;
   bool exact;
+  bool vague;              /* leaves bits of the samples open */
   uint64_t hash;           /* of its effect, once verified */
   uint64_t wrong, unknown; /* over the whole readings, once verified */
 } lu_set;
@@ -57,6 +58,7 @@ typedef struct lu_search {
   lu_set *sets;           /* verified, exact ones */
   lu_set best;            /* the best of those that are not exact */
   bool have_best, pairs_done;
+  double least;           /* sets of less prior (natural log) are not looked at */
   double clear_cost;      /* on the samples, of the best verified set that leaves next to nothing unknown; else infinite */
   uint64_t hypotheses;
   uint64_t budget;        /* number of hypotheses at which the search for sets ends */

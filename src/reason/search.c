@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* A part of what is broken explains less than all of it, but hardly ever makes wrong what reads right: HARM_WEIGHT. */
-enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8 };
+enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, HIDDEN_BASES = 4, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -753,46 +753,95 @@ static void keep_best(lu_set *beam, size_t *count, size_t most, const lu_set *x)
   beam[at] = *x;
 }
 
-/* One level deeper: each set of the beam with each helper that reaches what it leaves wrong. Sets that leave
- * bits open look better than they are while others are still half right, so the two kinds do not compete. */
+/* ln of the prior of the likeliest set found that leaves next to nothing unknown. */
+static double clear_prior(const lu_search *s)
+{
+  double best = -INFINITY;
+  for (size_t i = 0; i < s->set_count; i++)
+    if ((double)s->sets[i].unknown * unknown_cost < TELLING)
+      best = fmax(best, s->sets[i].prior);
+  return best;
+}
+
+/* The search may end at this number of faults: some verified set says what nearly every bit is (sets
+ * that only say "anything can be there" do not count), and it is no less likely than sets of one
+ * fault more usually are. */
+static bool told_all(const lu_search *s, size_t depth)
+{
+  return clear_prior(s) > -9.0 * (double)(depth + 1);
+}
+
+/* The sets of one level, growing: those that leave bits of the samples open look better than they are while others
+ * are still half right, so the two kinds do not compete. */
+typedef struct level {
+  lu_set *sets;
+  size_t count, vague_count;
+  lu_set vague[VAGUE_BEAM];
+  uint64_t until; /* number of hypotheses at which it ends, once something was found */
+  bool found;
+} level;
+
+/* The base with one class more, kept where that is better. False: no memory. */
+static bool try_extension(lu_search *s, const lu_set *base, uint32_t class, const rest *r, level *l)
+{
+  if (has_class(base, class) || base->prior + s->classes[class].prior < s->least || !(s->classes[class].columns & r->columns))
+    return true;
+  lu_set x = extend(s, base, class);
+  if (!improves(s, &x, r, base->cost))
+    return true;
+  if (x.exact && !too_vague(s, &x) && s->set_count < SETS_MOST) {
+    size_t before = s->set_count;
+    if (!verify(s, &x))
+      return false;
+    l->found |= s->set_count > before;
+  }
+  if (x.vague)
+    keep_best(l->vague, &l->vague_count, VAGUE_BEAM, &x);
+  else
+    keep_best(l->sets, &l->count, BEAM, &x);
+  return true;
+}
+
+static bool spent(const lu_search *s, const level *l)
+{
+  return (l->found && s->hypotheses > l->until) || s->hypotheses > s->budget;
+}
+
+/* The best bases with every class that does not help by itself: what others hide shows only once they are out of
+ * the way. */
+static bool try_hidden(lu_search *s, const lu_set *beam, size_t count, rest *r, level *l)
+{
+  for (size_t b = 0; b < count && b < HIDDEN_BASES; b++) {
+    if (!leave(s, &beam[b], r))
+      continue;
+    for (uint32_t c = 0; c < s->class_count; c++)
+      if (!s->classes[c].wide && s->classes[c].gain <= s->classes[c].harm && !try_extension(s, &beam[b], c, r, l))
+        return false;
+  }
+  return true;
+}
+
+/* One level deeper: each set of the beam with each helper that reaches what it leaves wrong. */
 static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set *partners, size_t partner_count,
                    lu_set *next, size_t *next_count, bool *found)
 {
   rest *r = LU_NEW(s->joint->mem, rest, 1);
-  lu_set vague[VAGUE_BEAM];
-  size_t vague_count = 0;
-  uint64_t until = s->hypotheses + AFTER_FOUND;
-  *next_count = 0;
+  level l = {.sets = next, .until = s->hypotheses + AFTER_FOUND};
   if (!r)
     return false;
-  for (size_t b = 0; b < count; b++) {
-    if ((*found && s->hypotheses > until) || s->hypotheses > s->budget) {
-      s->pairs_done = false;
-      return true;
-    }
+  for (size_t b = 0; b < count && !spent(s, &l); b++) {
     if (!leave(s, &beam[b], r))
       continue;
-    for (size_t p = beam[b].count == 1 ? b + 1 : 0; p < partner_count; p++) {
-      if (has_class(&beam[b], partners[p].classes[0]) || beam[b].prior + partners[p].prior < s->least ||
-          !(s->classes[partners[p].classes[0]].columns & r->columns))
-        continue;
-      lu_set x = extend(s, &beam[b], partners[p].classes[0]);
-      if (!improves(s, &x, r, beam[b].cost))
-        continue;
-      if (x.exact && !too_vague(s, &x) && s->set_count < SETS_MOST) {
-        size_t before = s->set_count;
-        if (!verify(s, &x))
-          return false;
-        *found |= s->set_count > before;
-      }
-      if (x.vague)
-        keep_best(vague, &vague_count, VAGUE_BEAM, &x);
-      else
-        keep_best(next, next_count, BEAM, &x);
-    }
+    for (size_t p = beam[b].count == 1 ? b + 1 : 0; p < partner_count; p++)
+      if (!try_extension(s, &beam[b], partners[p].classes[0], r, &l))
+        return false;
   }
-  memcpy(next + *next_count, vague, vague_count * sizeof *vague);
-  *next_count += vague_count;
+  s->pairs_done &= !spent(s, &l);
+  if (isinf(s->least) && !told_all(s, count ? beam[0].count + 1 : 1) && !try_hidden(s, beam, count, r, &l))
+    return false;
+  memcpy(next + l.count, l.vague, l.vague_count * sizeof *l.vague);
+  *next_count = l.count + l.vague_count;
+  *found = l.found;
   return true;
 }
 
@@ -848,24 +897,6 @@ static bool look_around(lu_search *s, const lu_set *partners, size_t partner_cou
           return false;
     }
   return r;
-}
-
-/* ln of the prior of the likeliest set found that leaves next to nothing unknown. */
-static double clear_prior(const lu_search *s)
-{
-  double best = -INFINITY;
-  for (size_t i = 0; i < s->set_count; i++)
-    if ((double)s->sets[i].unknown * unknown_cost < TELLING)
-      best = fmax(best, s->sets[i].prior);
-  return best;
-}
-
-/* The search may end at this number of faults: some verified set says what nearly every bit is (sets
- * that only say "anything can be there" do not count), and it is no less likely than sets of one
- * fault more usually are. */
-static bool told_all(const lu_search *s, size_t depth)
-{
-  return clear_prior(s) > -9.0 * (double)(depth + 1);
 }
 
 static double wrong_bits(const lu_joint *j)

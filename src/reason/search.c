@@ -826,7 +826,7 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
                    lu_set *next, size_t *next_count, bool *found)
 {
   rest *r = LU_NEW(s->joint->mem, rest, 1);
-  level l = {.sets = next, .until = s->hypotheses + AFTER_FOUND};
+  level l = {.sets = next, .until = s->hypotheses + AFTER_FOUND, .found = *found};
   if (!r)
     return false;
   for (size_t b = 0; b < count && !spent(s, &l); b++) {
@@ -1060,7 +1060,7 @@ bool lu_search_sets(lu_search *s)
     return likelier_sets(s, partners, n < PAIRS_MOST ? n : PAIRS_MOST, partners, n, next) && finish(s, partners, n);
   }
   sort_sets(s, 16);
-  if (!sow(s, sown) || !add_pairs(s, false))
+  if (!add_pairs(s, false) || !sow(s, sown))
     return false;
   size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
   size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;

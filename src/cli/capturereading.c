@@ -4,11 +4,12 @@
 #include "formats/capform.h"
 #include "formats/dumpform.h"
 #include "formats/sigmap.h"
+#include "reason/buslines.h"
 #include "reason/cycles.h"
 
 #include <string.h>
 
-enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24 };
+enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24, LINES_MOST = 16 };
 
 typedef struct read_seen {
   uint32_t word;
@@ -47,7 +48,8 @@ typedef struct watcher {
   uint64_t *last_got, *last_known, *last_certain;
   size_t ever_judged;
   uint64_t reads, writes, lost;
-  uint64_t ever_high, ever_low;    /* address lines, over the block's cycles */
+  lu_buslines *lines;              /* address, data: over the block's cycles; address: over all cycles */
+  uint64_t all_reads, all_writes;  /* wherever they went */
 } watcher;
 
 static lu_status no_room(watcher *w)
@@ -159,11 +161,14 @@ static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
     }
     return LU_OK;
   }
+  w->all_reads += reads;
+  w->all_writes += writes;
+  lu_buslines_see(&w->lines[2], c->address, UINT64_MAX);
   uint64_t i = (c->address - w->base) & w->mask;
   if (i >= w->words)
     return LU_OK;
-  w->ever_high |= c->address;
-  w->ever_low |= ~c->address;
+  lu_buslines_see(&w->lines[0], c->address, UINT64_MAX);
+  lu_buslines_see(&w->lines[1], c->data, ~c->data_unknown & w->all);
   lu_status bad = reads ? see_read(w, (size_t)i, c->data, ~c->data_unknown & c->lanes & w->all, err) : LU_OK;
   if (!bad && writes && !w->rom)
     see_write(w, (size_t)i, c->written, c->lanes & w->all, ~c->written_unknown & w->all);
@@ -230,6 +235,9 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
                    w->n->address_bits, w->n->data_bits, bits, data);
   w->mask = bits >= 64 ? UINT64_MAX : ((uint64_t)1 << bits) - 1;
   w->base = w->n->base_word & w->mask;
+  w->lines[0].bits = w->n->address_bits;
+  w->lines[1].bits = data;
+  w->lines[2].bits = bits < 64 ? bits : 64;
   w->wanted = lu_cycles_wanted(w->cycles);
   return LU_OK;
 }
@@ -282,6 +290,14 @@ static lu_status take_room(watcher *w)
   w->last_known = LU_NEW(mem, uint64_t, n);
   w->last_certain = LU_NEW(mem, uint64_t, n);
   w->stretch_number = 1;
+  w->lines = LU_NEW(mem, lu_buslines, 3);
+  w->r->lines = LU_NEW(mem, lu_said_suspect, LINES_MOST);
+  w->r->seen = LU_NEW(mem, lu_seen_bus, 2);
+  if (!w->lines || !w->r->lines || !w->r->seen)
+    return no_room(w);
+  const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
+  w->r->seen[0] = (lu_seen_bus){&w->lines[0], v->address_net};
+  w->r->seen[1] = (lu_seen_bus){&w->lines[1], v->data_net};
   return w->stamp && w->last_got && w->last_known && w->last_certain ? LU_OK : no_room(w);
 }
 
@@ -392,24 +408,144 @@ static lu_status answer_room(watcher *w, answer *x)
   return x->steady && x->held && x->known_held && x->got && x->known && w->r->passes ? LU_OK : no_room(w);
 }
 
-/* What a capture sees is what stands on the lines: a line that is held at a level there makes no word read wrong, the
- * other half of the memory is just never met. */
-static const char *standing_lines(watcher *w)
+/* --- lines at the probe -------------------------------------------------------------------------------------- */
+
+/* A net as a suspect, with its pin at the vantage if that is known. */
+static void suspect_net(watcher *w, uint32_t net, uint32_t pin, unsigned group, const char *why)
 {
-  uint64_t lines = w->n->address_bits >= 64 ? UINT64_MAX : ((uint64_t)1 << w->n->address_bits) - 1;
-  uint64_t moved = w->ever_high & w->ever_low & lines, still = lines & ~moved;
-  const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
-  const char *text = NULL;
-  still &= moved ? ((uint64_t)2 << (63 - __builtin_clzll(moved))) - 1 : 0; /* above the highest that moved: not used */
-  for (; still; still &= still - 1) {
-    unsigned k = (unsigned)__builtin_ctzll(still);
-    const char *net = v->address_net[k] == LU_NONE ? "?" : w->s->board->nets[v->address_net[k]].name;
-    text = lu_arena_printf(w->s->mem, "%s%s%s %s", text ? text : "", text ? ", " : "", net, w->ever_high >> k & 1 ? "high" : "low");
+  lu_session *s = w->s;
+  for (size_t i = 0; i < w->r->line_count; i++)
+    if (net != LU_NONE && w->r->lines[i].net == s->board->nets[net].name)
+      return;
+  if (net == LU_NONE || w->r->line_count == LINES_MOST)
+    return;
+  lu_said_suspect *x = &w->r->lines[w->r->line_count++];
+  *x = (lu_said_suspect){.net = s->board->nets[net].name, .group = group, .why = why};
+  x->pins = pin == LU_NONE ? NULL : LU_NEW(s->mem, lu_said_pin, 1);
+  if (x->pins) {
+    x->pin_count = 1;
+    x->pins[0] = (lu_said_pin){s->board->pins[pin].name, s->board->pins[pin].function};
+    x->settle = lu_arena_printf(s->mem, "Look at the level of %s while it should move, then measure it against supply, ground and its neighbours", x->pins[0].pin);
   }
-  return text ? lu_arena_printf(w->s->mem, "address lines stand still in all %llu cycles while higher ones move: %s; measure whether they are held there, "
-                                "or whether the program never used the other level",
-                                (unsigned long long)(w->reads + w->writes), text)
-              : NULL;
+}
+
+/* ... of one bit of a bus at the vantage. */
+static void suspect_line(watcher *w, const lu_buslines *b, unsigned k, unsigned group, const char *why)
+{
+  const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
+  bool data = b == &w->lines[1];
+  suspect_net(w, (data ? v->data_net : v->address_net)[k], (data ? v->data_pin : v->address_pin)[k], group, why);
+}
+
+static const char *bit_name(const watcher *w, const lu_buslines *b, unsigned k)
+{
+  const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
+  uint32_t net = (b == &w->lines[1] ? v->data_net : v->address_net)[k];
+  return net == LU_NONE ? "?" : w->s->board->nets[net].name;
+}
+
+/* Lines of one bus that stand still or go together: added to *text, and to the suspects. */
+static void doubt_bus(watcher *w, const lu_buslines *b, const char **still_text, const char **twin_text)
+{
+  lu_arena *mem = w->s->mem;
+  bool address = b == &w->lines[0];
+  uint64_t still = lu_buslines_still(b, address);
+  for (uint64_t left = still; left; left &= left - 1) {
+    unsigned k = (unsigned)__builtin_ctzll(left);
+    const char *level = b->high >> k & 1 ? "high" : "low", *name = bit_name(w, b, k);
+    *still_text = lu_arena_printf(mem, "%s%s%s %s", *still_text ? *still_text : "", *still_text ? ", " : "", name, level);
+    suspect_line(w, b, k, (unsigned)w->r->line_count,
+                 lu_arena_printf(mem, "It stands %s in all %llu cycles while %s move", level, (unsigned long long)b->words,
+                                 address ? "higher address lines" : "other data lines"));
+  }
+  for (unsigned k = 0; k < b->bits; k++) {
+    int twin = lu_buslines_twin(b, k);
+    if (twin < 0)
+      continue;
+    unsigned group = (unsigned)w->r->line_count;
+    const char *names[2] = {bit_name(w, b, k), bit_name(w, b, (unsigned)twin)};
+    *twin_text = lu_arena_printf(mem, "%s%s%s and %s", *twin_text ? *twin_text : "", *twin_text ? ", " : "", names[0], names[1]);
+    for (int i = 0; i < 2; i++)
+      suspect_line(w, b, i ? (unsigned)twin : k, group, lu_arena_printf(mem, "It always has the level of %s, in %llu cycles", names[!i], (unsigned long long)b->words));
+  }
+}
+
+/* Adds a sentence to what is doubted. */
+static void add_doubt(watcher *w, const char *text)
+{
+  w->r->doubt = w->r->doubt ? lu_arena_printf(w->s->mem, "%s; %s", w->r->doubt, text) : text;
+}
+
+/* What a capture sees is what stands on the lines: a line that is held at a level there, or joined to another, makes no
+ * word read wrong, the rest of the memory is just never met. Data lines tell only where what was written is known from
+ * the same lines. That the program never used the other levels is taken as likely as a fault. (Common practice, no source.) */
+static void doubt_lines(watcher *w, bool from_outside)
+{
+  lu_arena *mem = w->s->mem;
+  const char *still[2] = {0}, *twins = NULL;
+  doubt_bus(w, &w->lines[0], &still[0], &twins);
+  if (!from_outside)
+    doubt_bus(w, &w->lines[1], &still[1], &twins);
+  unsigned long long cycles = w->reads + w->writes;
+  if (still[0])
+    add_doubt(w, lu_arena_printf(mem, "address lines stand still in all %llu cycles while higher ones move: %s; measure whether they are held there, "
+                                      "or whether the program never used the other level", cycles, still[0]));
+  if (still[1])
+    add_doubt(w, lu_arena_printf(mem, "data lines stand still in all %llu cycles while others move: %s; what was written has them so as well, so no word "
+                                      "reads wrong: measure whether they are held", cycles, still[1]));
+  if (twins)
+    add_doubt(w, lu_arena_printf(mem, "lines always have each other's level: %s; measure whether they are joined", twins));
+}
+
+/* No cycle met the block: lines that stand at a level which none of its addresses has. */
+static void doubt_absence(watcher *w)
+{
+  const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
+  const lu_buslines *b = &w->lines[2];
+  uint64_t still = (b->high ^ b->low) & w->mask, last = w->base + w->words - 1, fixed = ~(w->base ^ last);
+  const char *text = NULL;
+  for (uint64_t left = still & fixed & (b->high ^ w->base); b->words && left; left &= left - 1) {
+    unsigned k = (unsigned)__builtin_ctzll(left);
+    if (w->base < last && k < 63 - (unsigned)__builtin_clzll(w->base ^ last))
+      continue; /* the block has both levels of it */
+    if (k >= v->address_bits)
+      break;
+    text = lu_arena_printf(w->s->mem, "%s%s%s %s", text ? text : "", text ? ", " : "", bit_name(w, b, k), b->high >> k & 1 ? "high" : "low");
+    suspect_line(w, b, k, (unsigned)w->r->line_count,
+                 lu_arena_printf(w->s->mem, "It stands at a level that no address of '%s' has, in all %llu cycles", w->r->name, (unsigned long long)b->words));
+  }
+  if (text)
+    add_doubt(w, lu_arena_printf(w->s->mem, "none of %llu cycles is of '%s', for address lines that stand still at a level none of its addresses has: %s; measure whether they "
+                                            "are held, or whether the program never went there", (unsigned long long)b->words, w->r->name, text));
+}
+
+/* Reads without any write of a memory that is written, or writes without any read: is the other strobe held? */
+static void doubt_strobes(watcher *w)
+{
+  bool writes = w->all_reads && !w->all_writes, reads = w->all_writes && !w->all_reads;
+  const lu_board *b = w->s->board;
+  const lu_sigmap *m = w->map;
+  if ((!reads && !writes) || w->rom)
+    return;
+  for (size_t i = 0; i < m->strobe_count; i++)
+    for (size_t k = 0; m->strobes[i].writes == writes && k < m->strobes[i].line_count; k++)
+      for (uint32_t net = 0; net < b->net_count; net++)
+        if (!strcmp(b->nets[net].name, m->strobes[i].lines[k].signal.name)) {
+          suspect_net(w, net, LU_NONE, (unsigned)w->r->line_count,
+                      lu_arena_printf(w->s->mem, "It is the %s strobe, and there is no %s among %llu cycles", m->strobes[i].name, writes ? "write" : "read",
+                                      (unsigned long long)(w->all_reads + w->all_writes)));
+          add_doubt(w, lu_arena_printf(w->s->mem, "the strobe %s is never active: measure whether it is held, or whether the program never used it", b->nets[net].name));
+        }
+}
+
+static void doubt(watcher *w, bool from_outside)
+{
+  doubt_lines(w, from_outside);
+  if (!w->reads && !w->writes)
+    doubt_absence(w);
+  doubt_strobes(w);
+  for (size_t i = 0; i < w->r->line_count; i++)
+    w->r->lines[i].probability = 0.5 / (double)w->r->line_count;
 }
 
 static void say(watcher *w, bool turns, bool blind, const answer *x)
@@ -429,7 +565,8 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
   answer x = {0};
   lu_reading *r = w->r;
   bool blind = !w->ever_judged, turns = !blind && w->best.judged * 2 < w->ever_judged;
-  if (!w->reads)
+  doubt(w, a->expect != NULL);
+  if (!w->reads && !r->line_count)
     return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no read cycle of block '%s' in the capture (%llu writes)", r->name, (unsigned long long)w->writes);
   lu_status bad = answer_room(w, &x);
   if (bad)
@@ -438,7 +575,7 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
     from_turns(w, &x);
   else
     from_stretch(w, &x, blind);
-  if (!x.count)
+  if (!x.count && !r->line_count)
     return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no word of block '%s' was read with a certain level and known as a whole", r->name);
   bool written = !turns && !blind && !a->expect && ascending(w, &w->best_contents);
   r->evidence.know = blind ? LU_KNOW_NOTHING : written ? LU_KNOW_WRITTEN : LU_KNOW_CONTENTS;
@@ -456,7 +593,6 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
   for (size_t i = 0; i < w->words && !r->evidence.steady; i++)
     if ((x.held[i / 64] >> (i % 64) & 1) && ~x.steady[i] & w->all)
       r->evidence.steady = x.steady;
-  r->doubt = standing_lines(w);
   say(w, turns, blind, &x);
   return LU_OK;
 }

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/watch.h"
 
-#include "base/io.h"
 #include "base/stream.h"
+#include "data/words.h"
+#include "formats/dumpform.h"
 #include "formats/sigmap.h"
 
 #include <errno.h>
@@ -267,24 +268,51 @@ static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
   return s;
 }
 
+/* What --expect says is in the memory, in words of the bus. */
+static lu_status read_image(lu_watch *w, lu_err *err)
+{
+  enum { IMAGE_MOST = 1 << 30 };
+  lu_dump *dump;
+  lu_block_shape shape = {.width = lu_cycles_data_bits(w->bus), .order = LU_ORDER_BIG};
+  unsigned bytes = lu_word_dump_bytes(shape.width);
+  if (!shape.width)
+    return lu_fail(err, LU_ERR_MISSING, 0, 0, "--expect needs data: in the map");
+  if (w->args->at % bytes)
+    return lu_fail(err, LU_ERR_VALUE, 0, 0, "--at expects a multiple of %u, the bytes of a word", bytes);
+  shape.base = w->args->at;
+  lu_status s = lu_file_open(w->args->expect, IMAGE_MOST, &w->image_file, err);
+  if (s == LU_OK)
+    s = lu_dumpform_guess(w->image_file.bytes)->read(w->image_file.bytes, w->run->mem, &dump, err);
+  if (s == LU_OK)
+    s = lu_words_from_dump(dump, &shape, w->run->mem, &w->image, err);
+  return s == LU_OK ? LU_OK : lu_fail_source(err, s, w->args->expect);
+}
+
+static lu_status open_check(lu_watch *w, lu_err *err)
+{
+  lu_status s = w->args->expect ? read_image(w, err) : LU_OK;
+  if (s != LU_OK)
+    return s;
+  w->shadow = lu_shadow_open(w->args->expect ? &w->image : NULL, w->run->mem);
+  w->passages = lu_passages_open(lu_cycles_data_bits(w->bus), w->run->mem);
+  return w->shadow && w->passages ? LU_OK : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the memory's contents");
+}
+
 static lu_status open_bus(lu_watch *w, lu_err *err)
 {
   const lu_watch_args *a = w->args;
   bool known = w->map && (w->map->strobe_count || w->map->ras.signal.name);
-  bool wanted = a->cycles || a->count || a->check;
+  bool wanted = a->cycles || a->count || lu_watch_checks(a);
   if (!known && !wanted)
     return LU_OK;
   lu_bind bind = {w->cap, w->map, a->signals};
-  bool taker = w->table || a->check || (w->map && w->map->refresh_rows);
+  bool taker = w->table || lu_watch_checks(a) || (w->map && w->map->refresh_rows);
   lu_status s = lu_cycles_open(&bind, taker ? take_cycle : NULL, w, w->run->mem, &w->bus, err);
   if (s != LU_OK)
     return s;
-  if (a->check) {
-    w->shadow = lu_shadow_open(NULL, w->run->mem);
-    w->passages = lu_passages_open(lu_cycles_data_bits(w->bus), w->run->mem);
-    if (!w->shadow || !w->passages)
-      return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the memory's contents");
-  }
+  s = lu_watch_checks(a) ? open_check(w, err) : LU_OK;
+  if (s != LU_OK)
+    return s;
   if (w->map->refresh_rows && w->cap->tick_s > 0) {
     w->refresh = lu_refresh_open(w->map->refresh_rows,
                                  (int64_t)(w->map->refresh_ms * 1e-3 / w->cap->tick_s), w->run->mem);
@@ -304,9 +332,9 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
   lu_status s = open_bus(w, err);
   if (s == LU_OK && a->around)
     s = open_wave(w, err);
-  if (s == LU_OK && (a->count || a->check))
+  if (s == LU_OK && (a->count || lu_watch_checks(a)))
     w->wanted = lu_cycles_wanted(w->bus);
-  if (s != LU_OK || a->cycles || a->count || a->check || a->around)
+  if (s != LU_OK || a->cycles || a->count || lu_watch_checks(a) || a->around)
     return s;
   double glitch = cap->tick_s > 0 ? (double)a->glitch_ns * 1e-9 / cap->tick_s : 0;
   w->activity = lu_activity_open(cap, (int64_t)ceil(glitch - 1e-6), w->run->mem);
@@ -361,7 +389,7 @@ static lu_status read_map(lu_watch *w, lu_err *err)
     return s;
   s = lu_sigmap_read(file.bytes, w->run->mem, &w->map, err);
   lu_file_close(&file);
-  return lu_fail_source(err, s, w->args->signals);
+  return s == LU_OK ? LU_OK : lu_fail_source(err, s, w->args->signals);
 }
 
 static lu_status take_piece(void *to, lu_bytes piece, lu_err *err)
@@ -447,6 +475,8 @@ static int watch(lu_run *run, void *opaque)
     return lu_say_usage(run, "watch: --%s needs --around", a->svg ? "svg" : "show");
   if (a->csv && !a->cycles)
     return lu_say_usage(run, "watch: --csv needs --cycles");
+  if (a->at && !a->expect)
+    return lu_say_usage(run, "watch: --at needs --expect");
   if (a->rate_hz < 0)
     return lu_say_usage(run, "watch: --rate expects a frequency above 0");
   w->reader = (lu_capreader){.mem = run->mem,
@@ -464,6 +494,7 @@ static int watch(lu_run *run, void *opaque)
     lu_watch_say(w);
   if (w->table)
     fclose(w->table);
+  lu_file_close(&w->image_file);
   if (s != LU_OK)
     return lu_say_error(run, &err);
   return lu_watch_trouble(w) ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
@@ -479,6 +510,10 @@ static const lu_option options[] = {
      "only count the bus cycles"},
     {"check", 0, LU_OPT_FLAG, offsetof(lu_watch_args, check), 0, 0, NULL,
      "compare reads with what was written before"},
+    {"expect", 'e', LU_OPT_TEXT, offsetof(lu_watch_args, expect), 0, 0, "FILE",
+     "compare reads with this image of a memory too"},
+    {"at", 0, LU_OPT_NUMBER, offsetof(lu_watch_args, at), 0, 0, "ADDR",
+     "byte address where a raw image starts"},
     {"around", 'a', LU_OPT_TEXT, offsetof(lu_watch_args, around), 0, 0, "TIME",
      "draw the levels around this time"},
     {"show", 0, LU_OPT_TEXT, offsetof(lu_watch_args, show), 0, 0, "NAMES",

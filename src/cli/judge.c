@@ -54,6 +54,9 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
     bad = lu_explain(evidence, count, &priors, noise, s->mem, &result, &s->err);
   if (bad)
     return bad;
+  for (size_t i = 0; i < count; i++)
+    if (readings[i].seen)
+      lu_seenlines_refute(result, readings[i].seen, 2);
   lu_finding *f = lu_findings_of(result, plain, s->mem);
   if (!f)
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
@@ -65,9 +68,13 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
     f->unsteady_bits += readings[i].unsteady_bits;
     if (!plain && count == 1)
       f->block = readings[i].name;
-    if (readings[i].doubt && f->verdict[0] == 'c') {
+    if (readings[i].doubt && (f->verdict[0] == 'c' || (f->verdict[0] == 'u' && !f->suspect_count))) {
       f->verdict = "unknown";
       f->reason = readings[i].doubt;
+    }
+    if (readings[i].line_count && f->verdict[0] == 'u' && !f->suspect_count) {
+      f->suspects = readings[i].lines;
+      f->suspect_count = readings[i].line_count;
     }
     for (size_t k = 0; k < e->network->note_count; k++)
       lu_session_note(s, e->network->notes[k]);

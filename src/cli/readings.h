@@ -3,6 +3,8 @@
 #define LU_CLI_READINGS_H
 /* From what the command line or a run file names to readings that can be explained. */
 #include "cli/session.h"
+#include "data/finding.h"
+#include "reason/seenlines.h"
 
 typedef struct lu_reading_args {
   const char *block, *at, *vantage, *expect, *wrote, *log, *pattern, *order, *signals;
@@ -22,6 +24,9 @@ typedef struct lu_reading {
   struct lu_march_reading *march; /* reads of test patterns that failed (cli/marchlog.h), or NULL: where it
                               is the only reading, these are judged, not evidence's words */
   const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
+  lu_said_suspect *lines;  /* the lines that doubt is about, as suspects */
+  size_t line_count;
+  lu_seen_bus *seen;       /* what a capture saw of its own lines, [2]; or NULL */
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;
 

@@ -2,6 +2,7 @@
 #ifndef LU_CLI_WATCH_H
 #define LU_CLI_WATCH_H
 /* Private to the watch command: cmd_watch.c reads, watch_say.c and watch_json.c tell. */
+#include "base/io.h"
 #include "cli/cmd.h"
 #include "data/sigmap.h"
 #include "formats/capform.h"
@@ -14,11 +15,16 @@
 
 typedef struct lu_watch_args {
   lu_texts operands;
-  const char *signals, *around, *svg, *show;
-  uint64_t glitch_ns;
+  const char *signals, *around, *svg, *show, *expect;
+  uint64_t glitch_ns, at;
   double rate_hz;
   bool json, cycles, csv, count, check, all;
 } lu_watch_args;
+
+static inline bool lu_watch_checks(const lu_watch_args *a)
+{
+  return a->check || a->expect;
+}
 
 typedef struct lu_watch {
   lu_run *run;
@@ -30,6 +36,8 @@ typedef struct lu_watch {
   lu_cycles *bus;          /* NULL: no strobes are known */
   lu_activity *activity;   /* NULL: not asked for */
   lu_shadow *shadow;
+  lu_file image_file;      /* --expect */
+  lu_words image;
   lu_passages *passages;
   lu_refresh *refresh;
   lu_refresh_report refreshed;

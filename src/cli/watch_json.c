@@ -60,7 +60,7 @@ static json_t *memory_json(const lu_watch *w)
 {
   const lu_shadow_counts *n = lu_shadow_counted(w->shadow);
   size_t count, passages;
-  const lu_evidence *e = lu_shadow_evidence(w->shadow, &count);
+  const lu_shadow_miss *e = lu_shadow_misses(w->shadow, &count);
   const lu_passage *p = lu_passages_end(w->passages, &passages);
   json_t *o = json_object(), *list = json_array(), *runs = json_array();
   json_object_set_new(o, "reads", json_integer((json_int_t)n->reads));

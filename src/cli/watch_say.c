@@ -338,10 +338,10 @@ static void say_shadow(const lu_watch *w)
   const lu_shadow_counts *n = lu_shadow_counted(w->shadow);
   unsigned ab = lu_cycles_address_bits(w->bus), db = lu_cycles_data_bits(w->bus);
   size_t count;
-  const lu_evidence *e = lu_shadow_evidence(w->shadow, &count);
-  fprintf(w->run->out, "%c memory: %llu of %llu reads could be checked, %llu differ from what was written\n",
+  const lu_shadow_miss *e = lu_shadow_misses(w->shadow, &count);
+  fprintf(w->run->out, "%c memory: %llu of %llu reads could be checked, %llu differ from what %s\n",
           n->differed ? '!' : ' ', (unsigned long long)n->checked, (unsigned long long)n->reads,
-          (unsigned long long)n->differed);
+          (unsigned long long)n->differed, w->args->expect ? "was expected" : "was written");
   for (size_t i = 0; i < count && i < SHOWN_MOST; i++) {
     char address[20], expected[20], got[20], at[48];
     hex(e[i].address, 0, ab, address);

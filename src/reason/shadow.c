@@ -6,9 +6,7 @@
 typedef struct word {
   uint64_t address;
   uint64_t value, known;      /* written last */
-  uint64_t got, got_known;    /* read last, and what was expected then */
-  uint64_t expected;
-  uint8_t used, checked;
+  bool used;
 } word;
 
 struct lu_shadow {
@@ -16,8 +14,8 @@ struct lu_shadow {
   const lu_words *image;
   word *words;                /* open addressing */
   size_t room, count;
-  lu_evidence *evidence;
-  size_t evidence_count, evidence_room;
+  lu_shadow_miss *misses;
+  size_t miss_count, miss_room;
   lu_shadow_counts counts;
 };
 
@@ -70,7 +68,7 @@ static lu_status record(lu_shadow *s, uint64_t address, word **out, lu_err *err)
         return status;
       w = place(s->words, s->room, address);
     }
-    w->used = 1;
+    w->used = true;
     w->address = address;
     s->count++;
   }
@@ -93,17 +91,17 @@ static uint64_t expectation(const lu_shadow *s, const word *w, uint64_t *known)
   return value;
 }
 
-static lu_status differs(lu_shadow *s, const lu_cycle *c, const word *w, lu_err *err)
+static lu_status differs(lu_shadow *s, lu_shadow_miss miss, lu_err *err)
 {
   s->counts.differed++;
-  if (s->evidence_count == LU_EVIDENCE_MOST)
+  if (s->miss_count == LU_SHADOW_MISSES_MOST)
     return LU_OK;
-  lu_evidence *more =
-      lu_arena_grow(s->mem, s->evidence, s->evidence_count, &s->evidence_room, sizeof *more);
+  lu_shadow_miss *more =
+      lu_arena_grow(s->mem, s->misses, s->miss_count, &s->miss_room, sizeof *more);
   if (!more)
-    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for evidence");
-  s->evidence = more;
-  more[s->evidence_count++] = (lu_evidence){c->end, c->address, w->expected, w->got, w->got_known};
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for what differs");
+  s->misses = more;
+  more[s->miss_count++] = miss;
   return LU_OK;
 }
 
@@ -119,11 +117,8 @@ static lu_status read_word(lu_shadow *s, const lu_cycle *c, lu_err *err)
   if (!known)
     return LU_OK;
   s->counts.checked++;
-  w->checked = 1;
-  w->got = c->data & known;
-  w->got_known = known;
-  w->expected = expected & known;
-  return w->got == w->expected ? LU_OK : differs(s, c, w, err);
+  lu_shadow_miss miss = {c->end, c->address, expected & known, c->data & known, known};
+  return miss.got == miss.expected ? LU_OK : differs(s, miss, err);
 }
 
 static lu_status write_word(lu_shadow *s, const lu_cycle *c, lu_err *err)
@@ -170,66 +165,8 @@ const lu_shadow_counts *lu_shadow_counted(const lu_shadow *s)
   return &s->counts;
 }
 
-const lu_evidence *lu_shadow_evidence(const lu_shadow *s, size_t *count)
+const lu_shadow_miss *lu_shadow_misses(const lu_shadow *s, size_t *count)
 {
-  *count = s->evidence_count;
-  return s->evidence;
-}
-
-bool lu_shadow_span(const lu_shadow *s, uint64_t *first, uint64_t *last)
-{
-  bool any = false;
-  for (size_t i = 0; i < s->room; i++) {
-    const word *w = &s->words[i];
-    if (!w->used || !w->checked)
-      continue;
-    if (!any || w->address < *first)
-      *first = w->address;
-    if (!any || w->address > *last)
-      *last = w->address;
-    any = true;
-  }
-  return any;
-}
-
-static void put(void *at, unsigned bytes, size_t i, uint64_t v)
-{
-  switch (bytes) {
-  case 1:
-    ((uint8_t *)at)[i] = (uint8_t)v;
-    break;
-  case 2:
-    ((uint16_t *)at)[i] = (uint16_t)v;
-    break;
-  case 4:
-    ((uint32_t *)at)[i] = (uint32_t)v;
-    break;
-  default:
-    ((uint64_t *)at)[i] = v;
-  }
-}
-
-lu_status lu_shadow_words(const lu_shadow *s, uint64_t base, size_t count, unsigned width,
-                          lu_arena *mem, lu_words *got, lu_words *expected, lu_err *err)
-{
-  unsigned bytes = width <= 8 ? 1 : width <= 16 ? 2 : width <= 32 ? 4 : 8;
-  void *g = lu_arena_array(mem, count ? count : 1, bytes);
-  void *e = lu_arena_array(mem, count ? count : 1, bytes);
-  uint64_t *held = LU_NEW(mem, uint64_t, count / 64 + 1);
-  if (!g || !e || !held)
-    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu words", count);
-  size_t n = 0;
-  for (size_t i = 0; i < s->room; i++) {
-    const word *w = &s->words[i];
-    if (!w->used || !w->checked || w->address < base || w->address - base >= count)
-      continue;
-    size_t k = (size_t)(w->address - base);
-    put(g, bytes, k, w->got);
-    put(e, bytes, k, w->expected);
-    held[k / 64] |= (uint64_t)1 << (k % 64);
-    n++;
-  }
-  *got = (lu_words){base, count, width, bytes, g, held, n};
-  *expected = (lu_words){base, count, width, bytes, e, held, n};
-  return LU_OK;
+  *count = s->miss_count;
+  return s->misses;
 }

@@ -1,21 +1,21 @@
 /* SPDX-License-Identifier: MIT */
 #ifndef LU_REASON_SHADOW_H
 #define LU_REASON_SHADOW_H
-/* What was written to an address and what came back later: turns bus cycles into evidence of the
- * kind that a test's failure log or a dump gives. Pure. Memory: 48 bytes a word seen, doubled. */
+/* What was written to an address and what came back later: bus cycles held against it as they come. Pure.
+ * Memory: 32 bytes a word seen, doubled. */
 #include "base/arena.h"
 #include "data/dump.h"
 #include "reason/cycles.h"
 
-enum { LU_SHADOW_WORDS_MOST = 1 << 22, LU_EVIDENCE_MOST = 65536 };
+enum { LU_SHADOW_WORDS_MOST = 1 << 22, LU_SHADOW_MISSES_MOST = 65536 };
 
 /* A word read although something else had been written, or was known to be there. */
-typedef struct lu_evidence {
+typedef struct lu_shadow_miss {
   int64_t time;               /* of the read */
   uint64_t address;           /* as the bus gave it: counts words */
   uint64_t expected, got;
   uint64_t known;             /* bits that are certain in both; they differ in at least one */
-} lu_evidence;
+} lu_shadow_miss;
 
 typedef struct lu_shadow_counts {
   uint64_t reads, writes;     /* cycles with a known address */
@@ -32,15 +32,7 @@ lu_shadow *lu_shadow_open(const lu_words *image, lu_arena *mem);
 LU_MUST_USE lu_status lu_shadow_cycle(lu_shadow *s, const lu_cycle *c, lu_err *err);
 const lu_shadow_counts *lu_shadow_counted(const lu_shadow *s);
 
-/* In the order of time; the first LU_EVIDENCE_MOST. */
-const lu_evidence *lu_shadow_evidence(const lu_shadow *s, size_t *count);
-
-/* The last reading of each checked word within [base, base + count) as a dump, and beside it what was
- * expected: both have width bits, the same words held. Bits not certain in both are as expected, so
- * that they do not count as wrong. ERR_NOMEM. */
-LU_MUST_USE lu_status lu_shadow_words(const lu_shadow *s, uint64_t base, size_t count, unsigned width,
-                                      lu_arena *mem, lu_words *got, lu_words *expected, lu_err *err);
-/* Lowest and highest checked address; false if none was. */
-bool lu_shadow_span(const lu_shadow *s, uint64_t *first, uint64_t *last);
+/* In the order of time; the first LU_SHADOW_MISSES_MOST. */
+const lu_shadow_miss *lu_shadow_misses(const lu_shadow *s, size_t *count);
 
 #endif

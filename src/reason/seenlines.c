@@ -1,0 +1,109 @@
+/* SPDX-License-Identifier: MIT */
+#include "reason/seenlines.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* The bit of a bus that is a joint net; -1: none. */
+static int bit_of(const lu_result *r, const lu_seen_bus *b, uint16_t net)
+{
+  uint32_t of_board = net == UINT16_MAX ? LU_NONE : r->joint->nets[net].net;
+  for (unsigned i = 0; of_board != LU_NONE && i < b->lines->bits; i++)
+    if (b->nets[i] == of_board)
+      return (int)i;
+  return -1;
+}
+
+static bool fault_refuted(const lu_result *r, const lu_fault *f, const lu_seen_bus *b)
+{
+  int i = f->kind == LU_FAULT_STUCK || f->kind == LU_FAULT_BRIDGE ? bit_of(r, b, f->net) : -1;
+  if (i < 0)
+    return false;
+  if (f->kind == LU_FAULT_STUCK)
+    return (f->level == LU_LEVEL_LOW ? b->lines->high : b->lines->low) >> i & 1;
+  int k = bit_of(r, b, f->net2);
+  return k >= 0 && b->lines->differ[i] >> k & 1;
+}
+
+static bool refuted(const lu_result *r, const lu_fault *faults, size_t count, const lu_seen_bus *buses, size_t bus_count)
+{
+  for (size_t i = 0; i < count; i++)
+    for (size_t k = 0; k < bus_count; k++)
+      if (fault_refuted(r, &faults[i], &buses[k]))
+        return true;
+  return false;
+}
+
+static bool touches(const lu_suspect *s, const lu_explanation *e)
+{
+  for (size_t i = 0; i < e->count; i++) {
+    const lu_fault *f = &e->faults[i];
+    bool pair = f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP, part = f->kind >= LU_FAULT_DEAD;
+    if (s->net == UINT16_MAX ? part && f->part == s->part : !part && (f->net == s->net || (pair && f->net2 == s->net)))
+      return true;
+  }
+  return false;
+}
+
+static int by_probability(const void *a, const void *b)
+{
+  const lu_suspect *x = a, *y = b;
+  if (x->probability != y->probability)
+    return x->probability < y->probability ? 1 : -1;
+  return x->net < y->net ? -1 : x->net > y->net;
+}
+
+/* What is left of a suspect; false: nothing. */
+static bool reduce(const lu_result *r, lu_suspect *s, const bool *out, const lu_seen_bus *buses, size_t bus_count)
+{
+  double gone = 0, left = 0;
+  const lu_explanation *best = NULL;
+  for (size_t i = 0; i < r->explanation_count; i++) {
+    const lu_explanation *e = &r->explanations[i];
+    if (!touches(s, e))
+      continue;
+    *(out[i] ? &gone : &left) += e->probability;
+    if (!out[i] && !best)
+      best = e;
+  }
+  bool own = refuted(r, &s->fault, 1, buses, bus_count);
+  if (own && !best)
+    return false;
+  s->probability = fmax(s->probability - gone, left);
+  for (size_t i = 0; own && i < best->count; i++) {
+    lu_explanation one = {.count = 1, .faults = {best->faults[i]}};
+    if (touches(s, &one))
+      s->fault = best->faults[i];
+  }
+  return true;
+}
+
+size_t lu_seenlines_refute(lu_result *r, const lu_seen_bus *buses, size_t count)
+{
+  bool *out = LU_NEW(r->joint->mem, bool, r->explanation_count + 1);
+  size_t gone = 0, to = 0;
+  double sum = 0;
+  for (size_t i = 0; out && i < r->explanation_count; i++) {
+    out[i] = refuted(r, r->explanations[i].faults, r->explanations[i].count, buses, count);
+    gone += out[i];
+    sum += out[i] ? r->explanations[i].probability : 0;
+  }
+  if (!gone || gone == r->explanation_count || sum > 0.999999)
+    return 0;
+  for (size_t i = 0; i < r->suspect_count; i++)
+    if (reduce(r, &r->suspects[i], out, buses, count)) {
+      r->suspects[to] = r->suspects[i];
+      r->suspects[to].probability = fmin(1, r->suspects[to].probability / (1 - sum));
+      to++;
+    }
+  r->suspect_count = to;
+  qsort(r->suspects, to, sizeof *r->suspects, by_probability);
+  to = 0;
+  for (size_t i = 0; i < r->explanation_count; i++)
+    if (!out[i]) {
+      r->explanations[to] = r->explanations[i];
+      r->explanations[to++].probability = fmin(1, r->explanations[i].probability / (1 - sum));
+    }
+  r->explanation_count = to;
+  return gone;
+}

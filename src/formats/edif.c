@@ -18,13 +18,25 @@ typedef struct reader {
   lu_sexp s;
   uint32_t library; /* atom */
   uint32_t view;    /* index, while one is read */
+  const char *id;   /* the identifier last taken, as it stands */
+  size_t id_len;
+  struct wait {     /* the instance that the join read last names: see settle_last */
+    const char *text;
+    size_t len;
+  } last;
 } reader;
 
-#define IS(word) LU_SEXP_IS(&r->s, word)
+#define IS(word) LU_SEXP_IS(&r->s, word)   /* an atom */
+#define KEY(word) LU_SEXP_KEY(&r->s, word) /* a list */
 
 static lu_netbuild *builder(reader *r)
 {
   return &r->e.b;
+}
+
+static lu_keys *general(reader *r)
+{
+  return &r->e.b.short_names;
 }
 
 static uint32_t offset_of(reader *r, const char *at)
@@ -34,21 +46,22 @@ static uint32_t offset_of(reader *r, const char *at)
 
 /* ---- names and texts ---- */
 
-/* The token just taken as an identifier: without "&", in lower case. */
-static lu_status identifier(reader *r, uint32_t *atom)
+/* The token just taken as an identifier: without "&", in lower case. ids: the table of its kind;
+ * NULL: it is only looked at, r->id tells where it stands. */
+static lu_status identifier(reader *r, lu_keys *ids, uint32_t *atom)
 {
+  uint32_t *tag;
   const char *at = r->s.text;
   size_t len = r->s.len;
-  char low[LU_NETNAME_MOST];
   if (r->s.quoted || !len)
     return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "an identifier");
   if (*at == '&' && len > 1)
     at++, len--;
-  if (len > sizeof low)
-    return lu_netbuild_atom(builder(r), at, len, at, atom); /* says that it is too long */
-  for (size_t i = 0; i < len; i++)
-    low[i] = at[i] >= 'A' && at[i] <= 'Z' ? (char)(at[i] | 0x20) : at[i];
-  return lu_netbuild_atom(builder(r), low, len, at, atom);
+  r->id = at;
+  r->id_len = len;
+  if (!ids && len <= LU_NETNAME_MOST && !memchr(at, 0, len))
+    return LU_OK;
+  return lu_netbuild_atom_low_in(builder(r), ids ? ids : general(r), at, len, at, atom, &tag);
 }
 
 /* "%34 35%" in a string stands for the characters of these codes. Returns the new length. */
@@ -80,17 +93,17 @@ static size_t undo_codes(char *text, size_t len)
   return to;
 }
 
-/* The token just taken as text: a string with its codes undone, or an identifier as it stands. */
-static lu_status plain_text(reader *r, uint32_t *atom)
+/* The token s took last, as text: a string with its codes undone, or an identifier as it stands. */
+static lu_status plain_text(reader *r, const lu_sexp *s, uint32_t *atom)
 {
-  const char *at = r->s.text;
-  size_t len = r->s.len;
+  const char *at = s->text;
+  size_t len = s->len;
   char copy[LU_NETNAME_MOST];
-  if (r->s.quoted && len <= sizeof copy && memchr(at, '%', len)) {
+  if (s->quoted && len <= sizeof copy && memchr(at, '%', len)) {
     memcpy(copy, at, len);
     return lu_netbuild_atom(builder(r), copy, undo_codes(copy, len), at, atom);
   }
-  if (!r->s.quoted && len > 1 && *at == '&')
+  if (!s->quoted && len > 1 && *at == '&')
     at++, len--;
   return lu_netbuild_atom(builder(r), at, len, at, atom);
 }
@@ -112,45 +125,41 @@ static lu_status wrapped_text(reader *r, uint32_t *atom)
   if (st)
     return st;
   if (t == LU_TOKEN_ATOM)
-    return plain_text(r, atom);
+    return plain_text(r, &r->s, atom);
   st = lu_sexp_item(&r->s, builder(r), &t);
   if (st || t == LU_TOKEN_CLOSE)
     return st;
   if (t == LU_TOKEN_ATOM)
-    st = plain_text(r, atom);
+    st = plain_text(r, &r->s, atom);
   else
     st = lu_sexp_skip(&r->s, builder(r));
   return st ? st : lu_sexp_skip(&r->s, builder(r));
 }
 
 /* The token t is an identifier, (rename id text) or (name id ...). */
-static lu_status simple_name(reader *r, lu_token t, lu_edif_name *name)
+static lu_status simple_name(reader *r, lu_keys *ids, lu_token t, lu_edif_name *name)
 {
   lu_status st;
   name->offset = offset_of(r, r->s.text);
   if (t == LU_TOKEN_ATOM) {
-    st = identifier(r, &name->id);
-    return st ? st : plain_text(r, &name->text);
+    st = identifier(r, ids, &name->id);
+    return st ? st : plain_text(r, &r->s, &name->text);
   }
-  bool renamed = IS("rename");
-  if (!renamed && !IS("name"))
+  bool renamed = KEY("rename");
+  if (!renamed && !KEY("name"))
     return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "a name, rename or array");
   st = expect(r, &t, "an identifier");
-  if (st)
-    return st;
-  if (t == LU_TOKEN_OPEN) { /* (rename (name id ...) text) */
+  if (!st && t == LU_TOKEN_OPEN) /* (rename (name id ...) text) */
     st = lu_sexp_atom(&r->s, builder(r), "an identifier");
-    if (!st)
-      st = identifier(r, &name->id);
-    if (!st)
-      st = lu_sexp_skip(&r->s, builder(r));
-  } else {
-    st = identifier(r, &name->id);
-    if (!st)
-      st = plain_text(r, &name->text);
-  }
+  if (!st)
+    st = identifier(r, ids, &name->id);
+  lu_sexp id = r->s;
+  if (!st && t == LU_TOKEN_OPEN)
+    st = lu_sexp_skip(&r->s, builder(r));
   if (!st && renamed)
     st = wrapped_text(r, &name->text);
+  if (!st && name->text == LU_NONE)
+    st = plain_text(r, &id, &name->text);
   return st ? st : lu_sexp_skip(&r->s, builder(r));
 }
 
@@ -167,17 +176,17 @@ static lu_status number(reader *r, const char *what, uint32_t most, uint32_t *va
   return st;
 }
 
-/* The next item as the name of what the open list defines. */
-static lu_status define(reader *r, lu_edif_name *name)
+/* The next item as the name of what the open list defines; ids as for identifier. */
+static lu_status define(reader *r, lu_keys *ids, lu_edif_name *name)
 {
   lu_token t;
   *name = (lu_edif_name){LU_NONE, LU_NONE, 0, 0};
   lu_status st = expect(r, &t, "a name");
-  if (st || t == LU_TOKEN_ATOM || !IS("array"))
-    return st ? st : simple_name(r, t, name);
+  if (st || t == LU_TOKEN_ATOM || !KEY("array"))
+    return st ? st : simple_name(r, ids, t, name);
   st = expect(r, &t, "a name");
   if (!st)
-    st = simple_name(r, t, name);
+    st = simple_name(r, ids, t, name);
   if (!st)
     st = number(r, "the array's length", WIDEST, &name->width);
   if (!st && !name->width)
@@ -190,19 +199,19 @@ static lu_status define(reader *r, lu_edif_name *name)
 }
 
 /* The next item as a reference: id, (name id ...) or (member id index). */
-static lu_status refer(reader *r, uint32_t *id, uint32_t *member)
+static lu_status refer(reader *r, lu_keys *ids, uint32_t *id, uint32_t *member)
 {
   lu_token t;
   *member = LU_NONE;
   lu_status st = expect(r, &t, "a name");
   if (st || t == LU_TOKEN_ATOM)
-    return st ? st : identifier(r, id);
-  bool is_member = IS("member");
-  if (!is_member && !IS("name"))
+    return st ? st : identifier(r, ids, id);
+  bool is_member = KEY("member");
+  if (!is_member && !KEY("name"))
     return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "a name or member");
   st = lu_sexp_atom(&r->s, builder(r), "an identifier");
   if (!st)
-    st = identifier(r, id);
+    st = identifier(r, ids, id);
   if (st || !is_member)
     return st ? st : lu_sexp_skip(&r->s, builder(r));
   st = number(r, "an index", WIDEST - 1, member);
@@ -291,11 +300,11 @@ static lu_status read_port(reader *r)
   lu_edif_port port = {.bit = r->e.bits.count};
   uint32_t designator = LU_NONE;
   lu_token t;
-  lu_status st = define(r, &port.name);
+  lu_status st = define(r, general(r), &port.name);
   while (!st && !(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    bool wanted = IS("designator");
+    bool wanted = KEY("designator");
     if (wanted)
       st = wrapped_text(r, &designator);
     if (!st)
@@ -335,9 +344,9 @@ static lu_status read_interface(reader *r)
     }
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (IS("port"))
+    if (KEY("port"))
       st = read_port(r);
-    else if (IS("portbundle") || IS("listofports"))
+    else if (KEY("portbundle") || KEY("listofports"))
       inside++;
     else
       st = lu_sexp_skip(&r->s, builder(r));
@@ -355,9 +364,9 @@ static lu_status read_target(reader *r, uint32_t *view, uint32_t *cell, uint32_t
   lu_netbuild *b = builder(r);
   unsigned inside = 0;
   uint32_t member;
-  uint32_t *to = IS("viewref") ? view : cell;
+  uint32_t *to = KEY("viewref") ? view : cell;
   lu_token t;
-  lu_status st = refer(r, to, &member);
+  lu_status st = refer(r, general(r), to, &member);
   while (!st && !(st = lu_sexp_item(&r->s, b, &t))) {
     if (t == LU_TOKEN_CLOSE) {
       if (!inside--)
@@ -366,13 +375,13 @@ static lu_status read_target(reader *r, uint32_t *view, uint32_t *cell, uint32_t
     }
     if (t == LU_TOKEN_ATOM)
       continue;
-    to = IS("cellref") ? cell : IS("libraryref") ? library : NULL;
+    to = KEY("cellref") ? cell : KEY("libraryref") ? library : NULL;
     if (!to) {
       st = lu_sexp_skip(&r->s, b);
       continue;
     }
     inside++;
-    st = refer(r, to, &member);
+    st = refer(r, general(r), to, &member);
   }
   return st;
 }
@@ -381,7 +390,7 @@ static lu_status read_target(reader *r, uint32_t *view, uint32_t *cell, uint32_t
 static lu_status read_property(reader *r, uint32_t *value, int *rank)
 {
   lu_edif_name name;
-  lu_status st = define(r, &name);
+  lu_status st = define(r, general(r), &name);
   if (st)
     return st;
   const char *text = lu_netbuild_text(builder(r), name.text);
@@ -391,7 +400,7 @@ static lu_status read_property(reader *r, uint32_t *value, int *rank)
     st = lu_sexp_item(&r->s, builder(r), &t);
     if (st || t == LU_TOKEN_CLOSE)
       return st;
-    if (t == LU_TOKEN_OPEN && IS("string")) {
+    if (t == LU_TOKEN_OPEN && KEY("string")) {
       st = wrapped_text(r, value);
       *rank = found;
       if (!st)
@@ -409,11 +418,11 @@ static lu_status read_port_instance(reader *r, uint32_t instance)
   lu_netbuild *b = builder(r);
   uint32_t port = LU_NONE, member, designator = LU_NONE;
   lu_token t;
-  lu_status st = refer(r, &port, &member);
+  lu_status st = refer(r, general(r), &port, &member);
   while (!st && !(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (IS("designator"))
+    if (KEY("designator"))
       st = wrapped_text(r, &designator);
     if (!st)
       st = lu_sexp_skip(&r->s, b);
@@ -431,28 +440,46 @@ static lu_status read_instance_list(reader *r, lu_edif_instance *in, uint32_t in
 {
   lu_netbuild *b = builder(r);
   lu_status st;
-  if (IS("viewref") || IS("cellref"))
+  if (KEY("viewref") || KEY("cellref"))
     return read_target(r, &in->view, &in->cell, &in->library);
-  if (IS("property"))
+  if (KEY("property"))
     return read_property(r, &in->value, rank);
-  if (IS("portinstance"))
+  if (KEY("portinstance"))
     return read_port_instance(r, index);
-  if (IS("designator")) {
+  if (KEY("designator")) {
     st = wrapped_text(r, &in->name.text);
     return st ? st : lu_sexp_skip(&r->s, b);
   }
   return lu_sexp_skip(&r->s, b);
 }
 
+/* An instance with that index, if any, belongs to the view that is being read. */
+static bool here(const reader *r, uint32_t instance)
+{
+  const lu_edif_view *v = lu_pile_at(&r->e.views, r->view);
+  return instance != LU_NONE && instance >= v->inst_first;
+}
+
+/* The tag of an instance's identifier; NULL when memory is refused. */
+static uint32_t *instance_tag(reader *r, uint32_t id)
+{
+  const lu_atom *a = lu_netbuild_atom_at(builder(r), id);
+  uint32_t again, *tag;
+  return lu_netbuild_atom_low_in(builder(r), &r->e.inst_ids, a->text, a->len, builder(r)->in.at,
+                                 &again, &tag)
+             ? NULL
+             : tag;
+}
+
 static lu_status read_instance(reader *r)
 {
   lu_netbuild *b = builder(r);
   lu_edif_instance in = {.library = r->library, .cell = LU_NONE, .view = LU_NONE,
-                         .value = LU_NONE, .target = LU_NONE};
+                         .value = LU_NONE};
   uint32_t index = r->e.insts.count;
   int rank = 0;
   lu_token t;
-  lu_status st = define(r, &in.name);
+  lu_status st = define(r, &r->e.inst_ids, &in.name);
   while (!st && !(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE)
     if (t == LU_TOKEN_OPEN)
       st = read_instance_list(r, &in, index, &rank);
@@ -462,43 +489,87 @@ static lu_status read_instance(reader *r)
   if (in.cell == LU_NONE)
     return lu_netbuild_fail(b, LU_ERR_SYNTAX, place,
                             "expected (viewRef ... (cellRef ...)) in this instance, found none");
-  uint32_t *slot = lu_keymap_put(&r->e.inst_at, &b->work, lu_edif_key(r->view, in.name.id));
-  lu_edif_instance *kept = slot ? lu_pile_add(&r->e.insts, &b->work) : NULL;
-  if (!kept)
+  lu_edif_instance *kept = lu_pile_add(&r->e.insts, &b->work);
+  lu_edif_place *spot = kept ? lu_pile_add(&r->e.places, &b->work) : NULL;
+  uint32_t *last = spot ? instance_tag(r, in.name.id) : NULL;
+  if (!last)
     return lu_netbuild_nomem(b);
-  if (*slot != LU_NONE)
+  if (here(r, *last))
     return lu_netbuild_fail(b, LU_ERR_VALUE, place,
                             "expected each part once, found a second \"%.60s\"",
                             lu_netbuild_text(b, in.name.text));
   *kept = in;
-  *slot = index;
+  *spot = (lu_edif_place){LU_NONE, in.name.width, 0};
+  *last = index;
   ((lu_edif_view *)lu_pile_at(&r->e.views, r->view))->inst_count++;
   return LU_OK;
 }
 
 /* ---- nets ---- */
 
+/* A join gets its instance when the next one has been read, for by then its place in the table of
+ * identifiers, fetched from far away, has arrived. */
+static lu_status settle_last(reader *r)
+{
+  lu_netbuild *b = builder(r);
+  lu_edif_view *v = lu_pile_at(&r->e.views, r->view);
+  uint32_t id, *tag;
+  if (!r->last.text)
+    return LU_OK;
+  lu_edif_join *join = lu_pile_at(&r->e.joins, r->e.joins.count - 1);
+  lu_status st = lu_netbuild_atom_low_in(b, &r->e.inst_ids, r->last.text, r->last.len, r->last.text,
+                                         &id, &tag);
+  r->last.text = NULL;
+  if (st)
+    return st;
+  if (here(r, *tag)) {
+    join->instance = *tag;
+  } else {
+    join->late = id;
+    v->late = true;
+  }
+  return LU_OK;
+}
+
+/* (instanceRef id), the keyword is taken already: where the identifier stands. */
+static lu_status read_instance_ref(reader *r, struct wait *wait, uint32_t *element)
+{
+  lu_netbuild *b = builder(r);
+  lu_token t;
+  uint32_t unused;
+  lu_status st = refer(r, NULL, &unused, element);
+  wait->text = r->id;
+  wait->len = r->id_len;
+  if (!st)
+    st = lu_sexp_next(&r->s, b, &t);
+  if (!st && t != LU_TOKEN_CLOSE)
+    st = lu_sexp_fail(&r->s, b, t, "the end of the instanceRef");
+  return st;
+}
+
 static lu_status read_port_ref(reader *r, lu_edif_net *net)
 {
   lu_netbuild *b = builder(r);
-  lu_edif_join join = {.instance = LU_NONE, .element = LU_NONE,
+  lu_edif_join join = {.instance = LU_NONE, .late = LU_NONE, .element = LU_NONE,
                        .offset = offset_of(r, r->s.text)};
+  struct wait wait = {NULL, 0};
   lu_token t;
-  lu_status st = refer(r, &join.port, &join.member);
+  lu_status st = refer(r, general(r), &join.port, &join.member);
   while (!st && !(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
-    if (t == LU_TOKEN_ATOM || !IS("instanceref"))
+    if (t == LU_TOKEN_ATOM || !KEY("instanceref"))
       return lu_sexp_fail(&r->s, b, LU_TOKEN_ATOM, "instanceRef");
-    st = refer(r, &join.instance, &join.element);
-    if (!st)
-      st = lu_sexp_next(&r->s, b, &t);
-    if (!st && t != LU_TOKEN_CLOSE)
-      st = lu_sexp_fail(&r->s, b, t, "the end of the instanceRef");
+    st = read_instance_ref(r, &wait, &join.element);
   }
+  if (!st)
+    st = settle_last(r);
   lu_edif_join *kept = st ? NULL : lu_pile_add(&r->e.joins, &b->work);
   if (!kept)
     return st ? st : lu_netbuild_nomem(b);
   *kept = join;
   net->join_count++;
+  r->last = wait;
+  if (wait.text)
+    lu_netbuild_low_soon(b, &r->e.inst_ids, wait.text, wait.len);
   return LU_OK;
 }
 
@@ -507,7 +578,7 @@ static lu_status read_joined(reader *r, lu_edif_net *net)
   lu_token t;
   lu_status st;
   while (!(st = lu_sexp_item(&r->s, builder(r), &t)) && t != LU_TOKEN_CLOSE) {
-    if (t == LU_TOKEN_ATOM || !IS("portref"))
+    if (t == LU_TOKEN_ATOM || !KEY("portref"))
       return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "portRef");
     st = read_port_ref(r, net);
     if (st)
@@ -520,13 +591,13 @@ static lu_status read_net(reader *r)
 {
   lu_edif_net net = {.first_join = r->e.joins.count, .width = 1};
   lu_token t;
-  lu_status st = define(r, &net.name);
+  lu_status st = define(r, NULL, &net.name);
   while (!st && !(st = lu_sexp_item(&r->s, builder(r), &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (IS("joined"))
+    if (KEY("joined"))
       st = read_joined(r, &net);
-    else if (IS("net") || IS("netbundle"))
+    else if (KEY("net") || KEY("netbundle"))
       st = lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "no net inside a net");
     else
       st = lu_sexp_skip(&r->s, builder(r));
@@ -554,11 +625,11 @@ static lu_status read_contents(reader *r)
     }
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (IS("net"))
+    if (KEY("net"))
       st = read_net(r);
-    else if (IS("instance"))
+    else if (KEY("instance"))
       st = read_instance(r);
-    else if (IS("page") || IS("netbundle") || IS("listofnets"))
+    else if (KEY("page") || KEY("netbundle") || KEY("listofnets"))
       inside++;
     else
       st = lu_sexp_skip(&r->s, builder(r));
@@ -575,7 +646,7 @@ static lu_status read_view(reader *r, uint32_t cell)
   lu_netbuild *b = builder(r);
   lu_edif_name name;
   lu_token t;
-  lu_status st = define(r, &name);
+  lu_status st = define(r, general(r), &name);
   if (st)
     return st;
   lu_edif_view *v = lu_pile_add(&r->e.views, &b->work);
@@ -590,11 +661,13 @@ static lu_status read_view(reader *r, uint32_t cell)
   while (!(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (IS("interface")) {
+    if (KEY("interface")) {
       st = read_interface(r);
-    } else if (IS("contents")) {
+    } else if (KEY("contents")) {
       st = read_contents(r);
-    } else if (IS("viewtype")) {
+      if (!st)
+        st = settle_last(r);
+    } else if (KEY("viewtype")) {
       st = lu_sexp_atom(&r->s, b, "a view's type");
       v->netlist = !st && IS("netlist");
       if (!st)
@@ -613,7 +686,7 @@ static lu_status read_cell(reader *r)
   lu_netbuild *b = builder(r);
   lu_edif_name name;
   lu_token t;
-  lu_status st = define(r, &name);
+  lu_status st = define(r, general(r), &name);
   if (st)
     return st;
   uint32_t *slot = lu_keymap_put(&r->e.cell_at, &b->work, lu_edif_key(r->library, name.id));
@@ -628,7 +701,7 @@ static lu_status read_cell(reader *r)
   *c = (lu_edif_cell){r->library, name.id, name.text, LU_NONE};
   while (!(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_OPEN)
-      st = IS("view") ? read_view(r, index) : lu_sexp_skip(&r->s, b);
+      st = KEY("view") ? read_view(r, index) : lu_sexp_skip(&r->s, b);
     if (st)
       return st;
   }
@@ -639,13 +712,13 @@ static lu_status read_library(reader *r)
 {
   lu_edif_name name;
   lu_token t;
-  lu_status st = define(r, &name);
+  lu_status st = define(r, general(r), &name);
   if (st)
     return st;
   r->library = name.id;
   while (!(st = lu_sexp_item(&r->s, builder(r), &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_OPEN)
-      st = IS("cell") ? read_cell(r) : lu_sexp_skip(&r->s, builder(r));
+      st = KEY("cell") ? read_cell(r) : lu_sexp_skip(&r->s, builder(r));
     if (st)
       return st;
   }
@@ -657,11 +730,11 @@ static lu_status read_design(reader *r)
   lu_edif_name name;
   lu_token t;
   r->e.top_offset = offset_of(r, r->s.text);
-  lu_status st = define(r, &name);
+  lu_status st = define(r, general(r), &name);
   while (!st && !(st = lu_sexp_item(&r->s, builder(r), &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (IS("cellref") || IS("viewref"))
+    if (KEY("cellref") || KEY("viewref"))
       st = read_target(r, &r->e.top_view, &r->e.top_cell, &r->e.top_library);
     else
       st = lu_sexp_skip(&r->s, builder(r));
@@ -686,18 +759,18 @@ static lu_status read_file(reader *r)
   lu_edif_name name;
   lu_token t;
   lu_status st = lu_sexp_item(&r->s, b, &t);
-  if (!st && (t != LU_TOKEN_OPEN || !IS("edif")))
+  if (!st && (t != LU_TOKEN_OPEN || !KEY("edif")))
     st = lu_sexp_fail(&r->s, b, LU_TOKEN_ATOM, "(edif ...");
   if (!st)
-    st = define(r, &name);
+    st = define(r, general(r), &name);
   while (!st && !(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, b, t, "a list");
-    if (IS("library") || IS("external"))
+    if (KEY("library") || KEY("external"))
       st = read_library(r);
-    else if (IS("design"))
+    else if (KEY("design"))
       st = read_design(r);
-    else if (IS("edifversion"))
+    else if (KEY("edifversion"))
       st = read_version(r);
     else
       st = lu_sexp_skip(&r->s, b);
@@ -720,6 +793,7 @@ static void prepare(reader *r, lu_bytes in)
   r->e.ports.size = sizeof(lu_edif_port);
   r->e.bits.size = sizeof(lu_edif_bit);
   r->e.insts.size = sizeof(lu_edif_instance);
+  r->e.places.size = sizeof(lu_edif_place);
   r->e.nets.size = sizeof(lu_edif_net);
   r->e.joins.size = sizeof(lu_edif_join);
   r->e.top_library = r->e.top_cell = r->e.top_view = LU_NONE;

@@ -11,6 +11,7 @@ enum {
   MOST_PATHS = 256 << 20,    /* bytes of all names with paths */
   LONGEST_PATH = 1 << 20
 };
+#define FRAME UINT32_C(0x80000000)
 
 /* One appearance of a cell in the flat design. */
 typedef struct frame {
@@ -31,8 +32,8 @@ typedef struct flat_net {
 typedef struct flattener {
   lu_edif *e;
   lu_pile frames, nets;
-  uint32_t *parts;   /* while a frame is laid out: builder's part of a leaf instance's element */
-  uint32_t **binds;  /* ... or the bits bound to a hierarchical one */
+  uint32_t *parts;   /* while a frame is laid out: builder's part of a leaf instance's element; or,
+                      * of a hierarchical one, FRAME and its frame */
   size_t slot_room;
   uint32_t port_part; /* the part that stands for the design's own ports */
   size_t path_bytes;
@@ -46,6 +47,10 @@ static lu_edif_view *view_at(const lu_edif *e, uint32_t i)
 static lu_edif_instance *inst_at(const lu_edif *e, uint32_t i)
 {
   return lu_pile_at(&e->insts, i);
+}
+static lu_edif_place *place_at(const lu_edif *e, uint32_t i)
+{
+  return lu_pile_at(&e->places, i);
 }
 static lu_edif_port *port_at(const lu_edif *e, uint32_t i)
 {
@@ -93,23 +98,36 @@ static lu_status find_view(lu_edif *e, uint32_t library, uint32_t cell, uint32_t
   return LU_OK;
 }
 
+enum { AHEAD = 8 }; /* joins: the instance of the one so far ahead is fetched meanwhile */
+
+/* Always inlined: gcc 12 takes a function that does nothing but prefetch for one without effect. */
+__attribute__((always_inline)) static inline void fetch_ahead(const lu_edif *e, uint32_t join)
+{
+  if (e->joins.count <= AHEAD || join >= e->joins.count - AHEAD)
+    return;
+  const lu_edif_join *j = lu_pile_at(&e->joins, join + AHEAD);
+  if (j->instance != LU_NONE)
+    __builtin_prefetch(place_at(e, j->instance));
+}
+
 static lu_status resolve_join(lu_edif *e, uint32_t view, lu_edif_join *j, uint32_t *width)
 {
   const uint8_t *place = e->b.in.at + j->offset;
   uint32_t owner = view, copies = 1;
-  if (j->instance != LU_NONE) {
-    const uint32_t *at = lu_keymap_find(&e->inst_at, lu_edif_key(view, j->instance));
-    if (!at)
+  if (j->late != LU_NONE) {
+    const lu_atom *id = lu_netbuild_atom_at(&e->b, j->late);
+    if (id->mark != lu_edif_mark(view))
       return lu_netbuild_fail(&e->b, LU_ERR_MISSING, place,
-                              "expected an instance \"%.60s\" in this cell, found none",
-                              lu_netbuild_text(&e->b, j->instance));
-    j->instance = *at;
-    const lu_edif_instance *in = inst_at(e, *at);
+                              "expected an instance \"%.60s\" in this cell, found none", id->text);
+    j->instance = id->mark_at;
+  }
+  if (j->instance != LU_NONE) {
+    const lu_edif_place *in = place_at(e, j->instance);
     owner = in->target;
-    copies = j->element == LU_NONE ? bits_of(in->name.width) : 1;
-    if (j->element != LU_NONE && j->element >= bits_of(in->name.width))
+    copies = j->element == LU_NONE ? bits_of(in->width) : 1;
+    if (j->element != LU_NONE && j->element >= bits_of(in->width))
       return lu_netbuild_fail(&e->b, LU_ERR_VALUE, place, "expected a member below %u, found %u",
-                              bits_of(in->name.width), j->element);
+                              bits_of(in->width), j->element);
   }
   const uint32_t *at = lu_keymap_find(&e->port_at, lu_edif_key(owner, j->port));
   if (!at)
@@ -132,6 +150,7 @@ static lu_status resolve_net(lu_edif *e, uint32_t view, lu_edif_net *n, uint64_t
   for (uint32_t k = 0; k < n->join_count; k++) {
     lu_edif_join *j = lu_pile_at(&e->joins, n->first_join + k);
     uint32_t one = 0;
+    fetch_ahead(e, n->first_join + k);
     lu_status st = resolve_join(e, view, j, &one);
     if (st)
       return st;
@@ -159,15 +178,18 @@ static uint64_t add_capped(uint64_t a, uint64_t b, uint64_t times)
 static lu_status resolve_view(lu_edif *e, uint32_t index)
 {
   lu_edif_view *v = view_at(e, index);
+  for (uint32_t k = 0; v->late && k < v->inst_count; k++)
+    lu_netbuild_mark(&e->b, inst_at(e, v->inst_first + k)->name.id, lu_edif_mark(index),
+                     v->inst_first + k);
   for (uint32_t k = 0; k < v->net_count; k++) {
     lu_status st = resolve_net(e, index, lu_pile_at(&e->nets, v->net_first + k), &v->flat_pins);
     if (st)
       return st;
   }
   for (uint32_t k = 0; k < v->inst_count; k++) {
-    const lu_edif_instance *in = inst_at(e, v->inst_first + k);
+    const lu_edif_place *in = place_at(e, v->inst_first + k);
     const lu_edif_view *t = view_at(e, in->target);
-    uint32_t copies = bits_of(in->name.width);
+    uint32_t copies = bits_of(in->width);
     /* bindings of hierarchical ports take memory as pins do */
     v->flat_pins = add_capped(v->flat_pins, t->flat_pins + (is_leaf(t) ? 0 : t->bit_count), copies);
     v->flat_parts = add_capped(v->flat_parts, t->flat_parts + 1, copies);
@@ -199,11 +221,12 @@ static lu_status resolve_all(lu_edif *e, uint32_t top)
         return st;
       continue;
     }
-    lu_edif_instance *in = inst_at(e, v->inst_first + o->next++);
-    st = find_view(e, in->library, in->cell, in->view, in->name.offset, &in->target);
+    const lu_edif_instance *in = inst_at(e, v->inst_first + o->next);
+    lu_edif_place *spot = place_at(e, v->inst_first + o->next++);
+    st = find_view(e, in->library, in->cell, in->view, in->name.offset, &spot->target);
     if (st)
       return st;
-    lu_edif_view *t = view_at(e, in->target);
+    lu_edif_view *t = view_at(e, spot->target);
     if (t->state == 1)
       return lu_netbuild_fail(&e->b, LU_ERR_VALUE, e->b.in.at + in->name.offset,
                               "expected a hierarchy, found cell \"%.60s\" inside itself",
@@ -214,7 +237,7 @@ static lu_status resolve_all(lu_edif *e, uint32_t top)
     o = lu_pile_add(&open, &e->b.work);
     if (!o)
       return lu_netbuild_nomem(&e->b);
-    *o = (struct open){in->target, 0};
+    *o = (struct open){spot->target, 0};
   }
   return LU_OK;
 }
@@ -335,11 +358,12 @@ static lu_status built_net(flattener *f, uint32_t root, uint32_t *net)
 
 /* ---- laying out ---- */
 
-static lu_status leaf_part(flattener *f, uint32_t at, const lu_edif_instance *in, uint32_t name,
+static lu_status leaf_part(flattener *f, uint32_t at, uint32_t instance, uint32_t name,
                            uint32_t *part)
 {
+  const lu_edif_instance *in = inst_at(f->e, instance);
   lu_netbuild *b = &f->e->b;
-  const lu_edif_cell *c = lu_pile_at(&f->e->cells, view_at(f->e, in->target)->cell);
+  const lu_edif_cell *c = lu_pile_at(&f->e->cells, view_at(f->e, place_at(f->e, instance)->target)->cell);
   uint32_t atom;
   lu_status st = path_name(f, at, name, &atom);
   if (st)
@@ -353,6 +377,26 @@ static lu_status leaf_part(flattener *f, uint32_t at, const lu_edif_instance *in
   return LU_OK;
 }
 
+/* One element of an instance: a part, or a frame to be laid out later. */
+static lu_status place_element(flattener *f, uint32_t at, uint32_t instance, uint32_t i,
+                               uint32_t *part)
+{
+  lu_edif *e = f->e;
+  const lu_edif_view *t = view_at(e, place_at(e, instance)->target);
+  uint32_t name;
+  lu_status st = lu_edif_element(&e->b, &inst_at(e, instance)->name, false, i, &name);
+  if (st || is_leaf(t))
+    return st ? st : leaf_part(f, at, instance, name, part);
+  *part = FRAME | f->frames.count;
+  frame *child = lu_pile_add(&f->frames, &e->b.work);
+  uint32_t *bound = LU_NEW(&e->b.work, uint32_t, (size_t)t->bit_count + 1);
+  if (!child || !bound)
+    return lu_netbuild_nomem(&e->b);
+  memset(bound, 0xff, t->bit_count * sizeof *bound);
+  *child = (frame){at, name, place_at(e, instance)->target, bound};
+  return LU_OK;
+}
+
 /* Parts of the view's leaf instances, and frames for the others. */
 static lu_status place_instances(flattener *f, uint32_t at)
 {
@@ -360,40 +404,23 @@ static lu_status place_instances(flattener *f, uint32_t at)
   const lu_edif_view *v = view_at(e, ((frame *)lu_pile_at(&f->frames, at))->view);
   size_t slots = 0;
   for (uint32_t k = 0; k < v->inst_count; k++) {
-    lu_edif_instance *in = inst_at(e, v->inst_first + k);
+    lu_edif_place *in = place_at(e, v->inst_first + k);
     in->slot = (uint32_t)slots;
-    slots += bits_of(in->name.width);
+    slots += bits_of(in->width);
   }
   if (slots > f->slot_room) {
     f->slot_room = slots * 2;
     f->parts = LU_NEW(&e->b.work, uint32_t, f->slot_room);
-    f->binds = LU_NEW(&e->b.work, uint32_t *, f->slot_room);
-    if (!f->parts || !f->binds)
+    if (!f->parts)
       return lu_netbuild_nomem(&e->b);
   }
-  for (uint32_t k = 0; k < v->inst_count; k++) {
-    const lu_edif_instance *in = inst_at(e, v->inst_first + k);
-    const lu_edif_view *t = view_at(e, in->target);
-    for (uint32_t i = 0; i < bits_of(in->name.width); i++) {
-      uint32_t name;
-      lu_status st = lu_edif_element(&e->b, &in->name, false, i, &name);
-      if (!st && is_leaf(t)) {
-        f->binds[in->slot + i] = NULL;
-        st = leaf_part(f, at, in, name, &f->parts[in->slot + i]);
-      } else if (!st) {
-        frame *child = lu_pile_add(&f->frames, &e->b.work);
-        uint32_t *bound = LU_NEW(&e->b.work, uint32_t, (size_t)t->bit_count + 1);
-        if (!child || !bound)
-          return lu_netbuild_nomem(&e->b);
-        memset(bound, 0xff, t->bit_count * sizeof *bound);
-        *child = (frame){at, name, in->target, bound};
-        f->binds[in->slot + i] = bound;
-      }
-      if (st)
-        return st;
-    }
+  lu_status st = LU_OK;
+  for (uint32_t k = 0; !st && k < v->inst_count; k++) {
+    const lu_edif_place *in = place_at(e, v->inst_first + k);
+    for (uint32_t i = 0; !st && i < bits_of(in->width); i++)
+      st = place_element(f, at, v->inst_first + k, i, &f->parts[in->slot + i]);
   }
-  return LU_OK;
+  return st;
 }
 
 /* The design's own ports stand as pins of a part that is called as its cell. */
@@ -404,7 +431,7 @@ static lu_status port_pin(flattener *f, uint32_t view, const lu_edif_bit *bit, u
   if (f->port_part == LU_NONE) {
     const lu_edif_cell *c = lu_pile_at(&f->e->cells, view_at(f->e, view)->cell);
     uint32_t atom = c->text;
-    while (lu_netbuild_atom_at(b, atom)->part != LU_NONE) {
+    while (lu_netbuild_is_part(b, atom)) {
       char *made = lu_arena_printf(&b->work, "%s#", lu_netbuild_text(b, atom));
       if (!made)
         return lu_netbuild_nomem(b);
@@ -431,8 +458,9 @@ static void bit_of_join(const lu_edif *e, const lu_edif_join *j, uint32_t k, uin
 {
   const lu_edif_port *p = port_at(e, j->port);
   uint32_t bits = j->member == LU_NONE ? bits_of(p->name.width) : 1;
-  *element = j->element == LU_NONE ? k / bits : j->element;
-  *bit = p->bit + (j->member == LU_NONE ? k % bits : j->member);
+  uint32_t copy = bits == 1 ? k : k / bits; /* the usual case without a division */
+  *element = j->element == LU_NONE ? copy : j->element;
+  *bit = p->bit + (j->member == LU_NONE ? k - copy * bits : j->member);
 }
 
 /* The flat net of bit k of a net: what the ports of the cell are bound to, else a new one. */
@@ -489,11 +517,10 @@ static lu_status join_bit(flattener *f, uint32_t at, const lu_edif_join *j, uint
   const lu_edif_bit *b = lu_pile_at(&e->bits, bit);
   if (j->instance == LU_NONE)
     return fr->bound ? LU_OK : port_pin(f, fr->view, b, flat, j->offset);
-  const lu_edif_instance *in = inst_at(e, j->instance);
-  const lu_edif_view *t = view_at(e, in->target);
-  uint32_t *bound = f->binds[in->slot + element];
-  if (bound) {
-    uint32_t *to = &bound[bit - t->bit_first];
+  uint32_t part = f->parts[place_at(e, j->instance)->slot + element];
+  if (part & FRAME) {
+    const frame *child = lu_pile_at(&f->frames, part & ~FRAME);
+    uint32_t *to = &child->bound[bit - view_at(e, child->view)->bit_first];
     if (*to != LU_NONE)
       unite(f, *to, flat);
     else
@@ -507,8 +534,7 @@ static lu_status join_bit(flattener *f, uint32_t at, const lu_edif_join *j, uint
     number = own ? *own : number;
   }
   uint32_t function = number == b->number ? b->function : port_at(e, j->port)->name.text;
-  return lu_netbuild_pin(&e->b, f->parts[in->slot + element], flat, number, function,
-                         e->b.in.at + j->offset)
+  return lu_netbuild_pin(&e->b, part, flat, number, function, e->b.in.at + j->offset)
              ? LU_OK
              : lu_netbuild_nomem(&e->b);
 }
@@ -523,8 +549,10 @@ static lu_status lay_out(flattener *f, uint32_t at)
     for (uint32_t k = 0; !st && k < n->width; k++) {
       uint32_t flat;
       st = flat_of(f, at, n, k, &flat);
-      for (uint32_t q = 0; !st && q < n->join_count; q++)
+      for (uint32_t q = 0; !st && q < n->join_count; q++) {
+        fetch_ahead(e, n->first_join + q);
         st = join_bit(f, at, lu_pile_at(&e->joins, n->first_join + q), k, flat);
+      }
     }
   }
   return st;

@@ -272,7 +272,6 @@ static lu_status take_net(reader *r, const char *line, const head *h, bool fixed
 
 static lu_status take_part(reader *r, const char *line, const head *h, bool goes_on, bool *via)
 {
-  uint32_t atom;
   *via = false;
   if (goes_on && !h->ref_len) {
     *via = r->last.via;
@@ -282,12 +281,9 @@ static lu_status take_part(reader *r, const char *line, const head *h, bool goes
   *via = word_is(h->ref, h->ref_len, "VIA");
   if (*via || !h->ref_len || word_is(h->ref, h->ref_len, "NOREF"))
     return LU_OK;
-  lu_status st = lu_netbuild_atom(&r->b, h->ref, h->ref_len, line, &atom);
+  lu_status st = lu_netbuild_part_of(&r->b, h->ref, h->ref_len, line, &r->part);
   if (st)
     return st;
-  r->part = lu_netbuild_part(&r->b, atom);
-  if (r->part == LU_NONE)
-    return lu_netbuild_nomem(&r->b);
   if (!h->pin_len || word_is(h->pin, h->pin_len, "NPAD") || word_is(h->pin, h->pin_len, "NPIN"))
     return LU_OK;
   return lu_netbuild_atom(&r->b, h->pin, h->pin_len, line, &r->number);

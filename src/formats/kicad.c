@@ -21,6 +21,11 @@ typedef struct reader {
   uint32_t libpart_count;
   lu_keymap pin_names; /* number of libpart, atom of pin -> atom of name */
   bool has_nets;
+  struct node {
+    lu_sexp ref;
+    uint32_t net, pin, function;
+    const char *start;
+  } last; /* node read last, not added yet when it has a ref: see add_last */
 } reader;
 
 static uint64_t pair_key(uint32_t a, uint32_t b)
@@ -28,10 +33,9 @@ static uint64_t pair_key(uint32_t a, uint32_t b)
   return ((uint64_t)a << 32 | b) + 1;
 }
 
-/* The atom just taken, escapes undone. */
-static lu_status keep(reader *r, uint32_t *atom)
+/* The atom taken last by s, escapes undone. */
+static lu_status keep(reader *r, const lu_sexp *s, uint32_t *atom)
 {
-  lu_sexp *s = &r->s;
   if (!s->escaped)
     return lu_netbuild_atom(&r->b, s->text, s->len, s->text, atom);
   char plain[LU_NETNAME_MOST + 1];
@@ -54,8 +58,28 @@ static lu_status value(reader *r, const char *what, uint32_t *atom)
 {
   lu_status st = lu_sexp_atom(&r->s, &r->b, what);
   if (!st)
-    st = keep(r, atom);
+    st = keep(r, &r->s, atom);
   return st ? st : lu_sexp_skip(&r->s, &r->b);
+}
+
+/* (ref "U1"): where the reference stands, to be looked up when the component or node is whole. */
+static lu_status reference(reader *r, lu_sexp *ref)
+{
+  lu_status st = lu_sexp_atom(&r->s, &r->b, "a reference");
+  *ref = r->s;
+  return st ? st : lu_sexp_skip(&r->s, &r->b);
+}
+
+static lu_status part_of(reader *r, const lu_sexp *ref, uint32_t *part)
+{
+  uint32_t atom;
+  if (!ref->escaped)
+    return lu_netbuild_part_of(&r->b, ref->text, ref->len, ref->text, part);
+  lu_status st = keep(r, ref, &atom);
+  if (st)
+    return st;
+  *part = lu_netbuild_part(&r->b, atom);
+  return *part == LU_NONE ? lu_netbuild_nomem(&r->b) : LU_OK;
 }
 
 static comp *comp_of(reader *r, uint32_t part)
@@ -77,9 +101,9 @@ static lu_status read_source(reader *r, uint32_t *lib, uint32_t *part)
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (LU_SEXP_IS(&r->s, "lib"))
+    if (LU_SEXP_KEY(&r->s, "lib"))
       st = value(r, "a library's name", lib);
-    else if (LU_SEXP_IS(&r->s, "part"))
+    else if (LU_SEXP_KEY(&r->s, "part"))
       st = value(r, "a symbol's name", part);
     else
       st = lu_sexp_skip(&r->s, &r->b);
@@ -100,14 +124,17 @@ static bool same_text(const char *a, const char *b)
   return a == b || (a && b && !strcmp(a, b));
 }
 
-static lu_status add_comp(reader *r, const char *start, const uint32_t ref, uint32_t val,
+static lu_status add_comp(reader *r, const char *start, const lu_sexp *ref, uint32_t val,
                           uint32_t lib, uint32_t sym)
 {
-  if (ref == LU_NONE)
+  uint32_t part;
+  if (!ref->text)
     return lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, start,
                             "expected a (ref ...) in this component, found none");
-  uint32_t part = lu_netbuild_part(&r->b, ref);
-  comp *c = part == LU_NONE ? NULL : comp_of(r, part);
+  lu_status st = part_of(r, ref, &part);
+  if (st)
+    return st;
+  comp *c = comp_of(r, part);
   if (!c)
     return lu_netbuild_nomem(&r->b);
   lu_net_part *p = lu_netbuild_part_at(&r->b, part);
@@ -126,24 +153,25 @@ static lu_status add_comp(reader *r, const char *start, const uint32_t ref, uint
 static lu_status read_comp(reader *r)
 {
   const char *start = r->s.text;
-  uint32_t ref = LU_NONE, val = LU_NONE, lib = LU_NONE, sym = LU_NONE;
+  uint32_t val = LU_NONE, lib = LU_NONE, sym = LU_NONE;
+  lu_sexp ref = {0};
   lu_token t;
   lu_status st;
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, &r->b, t, "a list of the component");
-    if (LU_SEXP_IS(&r->s, "ref"))
-      st = value(r, "a reference", &ref);
-    else if (LU_SEXP_IS(&r->s, "value"))
+    if (LU_SEXP_KEY(&r->s, "ref"))
+      st = reference(r, &ref);
+    else if (LU_SEXP_KEY(&r->s, "value"))
       st = value(r, "a value", &val);
-    else if (LU_SEXP_IS(&r->s, "libsource"))
+    else if (LU_SEXP_KEY(&r->s, "libsource"))
       st = read_source(r, &lib, &sym);
     else
       st = lu_sexp_skip(&r->s, &r->b);
     if (st)
       return st;
   }
-  return st ? st : add_comp(r, start, ref, val, lib, sym);
+  return st ? st : add_comp(r, start, &ref, val, lib, sym);
 }
 
 static lu_status read_libpin(reader *r, uint32_t libpart)
@@ -154,9 +182,9 @@ static lu_status read_libpin(reader *r, uint32_t libpart)
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (LU_SEXP_IS(&r->s, "num"))
+    if (LU_SEXP_KEY(&r->s, "num"))
       st = value(r, "a pin's number", &num);
-    else if (LU_SEXP_IS(&r->s, "name"))
+    else if (LU_SEXP_KEY(&r->s, "name"))
       st = value(r, "a pin's name", &name);
     else
       st = lu_sexp_skip(&r->s, &r->b);
@@ -179,7 +207,7 @@ static lu_status read_libpins(reader *r, uint32_t libpart)
   lu_status st;
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_OPEN)
-      st = LU_SEXP_IS(&r->s, "pin") ? read_libpin(r, libpart) : lu_sexp_skip(&r->s, &r->b);
+      st = LU_SEXP_KEY(&r->s, "pin") ? read_libpin(r, libpart) : lu_sexp_skip(&r->s, &r->b);
     if (st)
       return st;
   }
@@ -194,11 +222,11 @@ static lu_status read_libpart(reader *r)
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       continue;
-    if (LU_SEXP_IS(&r->s, "lib"))
+    if (LU_SEXP_KEY(&r->s, "lib"))
       st = value(r, "a library's name", &lib);
-    else if (LU_SEXP_IS(&r->s, "part"))
+    else if (LU_SEXP_KEY(&r->s, "part"))
       st = value(r, "a symbol's name", &part);
-    else if (LU_SEXP_IS(&r->s, "pins"))
+    else if (LU_SEXP_KEY(&r->s, "pins"))
       st = read_libpins(r, index);
     else
       st = lu_sexp_skip(&r->s, &r->b);
@@ -214,36 +242,52 @@ static lu_status read_libpart(reader *r)
   return LU_OK;
 }
 
+/* A node is added when the next one has been read, for by then its part, fetched from far away in
+ * the table of references, has arrived. */
+static lu_status add_last(reader *r)
+{
+  const struct node *n = &r->last;
+  uint32_t part;
+  if (!n->ref.text)
+    return LU_OK;
+  lu_status st = part_of(r, &n->ref, &part);
+  if (st)
+    return st;
+  if (!lu_netbuild_pin(&r->b, part, n->net, n->pin, n->function, n->start))
+    return lu_netbuild_nomem(&r->b);
+  r->last.ref.text = NULL;
+  return LU_OK;
+}
+
 static lu_status read_node(reader *r, uint32_t net)
 {
-  const char *start = r->s.text;
-  uint32_t ref = LU_NONE, pin = LU_NONE, function = LU_NONE;
+  struct node n = {.net = net, .pin = LU_NONE, .function = LU_NONE, .start = r->s.text};
   lu_token t;
   lu_status st;
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, &r->b, t, "a list of the node");
-    if (LU_SEXP_IS(&r->s, "ref"))
-      st = value(r, "a reference", &ref);
-    else if (LU_SEXP_IS(&r->s, "pin"))
-      st = value(r, "a pin's number", &pin);
-    else if (LU_SEXP_IS(&r->s, "pinfunction"))
-      st = value(r, "a pin's name", &function);
+    if (LU_SEXP_KEY(&r->s, "ref"))
+      st = reference(r, &n.ref);
+    else if (LU_SEXP_KEY(&r->s, "pin"))
+      st = value(r, "a pin's number", &n.pin);
+    else if (LU_SEXP_KEY(&r->s, "pinfunction"))
+      st = value(r, "a pin's name", &n.function);
     else
       st = lu_sexp_skip(&r->s, &r->b);
     if (st)
       return st;
   }
-  if (st)
-    return st;
-  if (ref == LU_NONE || pin == LU_NONE)
-    return lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, start,
-                            "expected (ref ...) and (pin ...) in this node, found no %s",
-                            ref == LU_NONE ? "ref" : "pin");
-  uint32_t part = lu_netbuild_part(&r->b, ref);
-  if (part == LU_NONE || !lu_netbuild_pin(&r->b, part, net, pin, function, start))
-    return lu_netbuild_nomem(&r->b);
-  return LU_OK;
+  if (!st && (!n.ref.text || n.pin == LU_NONE))
+    st = lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, n.start,
+                          "expected (ref ...) and (pin ...) in this node, found no %s",
+                          n.ref.text ? "pin" : "ref");
+  if (!st)
+    st = add_last(r);
+  if (!n.ref.escaped && !st)
+    lu_netbuild_part_soon(&r->b, n.ref.text, n.ref.len);
+  r->last = n;
+  return st;
 }
 
 /* The name may be empty (old exports): the code then names the net. */
@@ -280,14 +324,14 @@ static lu_status read_net(reader *r)
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, &r->b, t, "a list of the net");
-    if (LU_SEXP_IS(&r->s, "node")) {
+    if (LU_SEXP_KEY(&r->s, "node")) {
       if (net == LU_NONE)
         st = open_net(r, start, code, name, &net);
       if (!st)
         st = read_node(r, net);
-    } else if (LU_SEXP_IS(&r->s, "code")) {
+    } else if (LU_SEXP_KEY(&r->s, "code")) {
       st = value(r, "a net's code", &code);
-    } else if (LU_SEXP_IS(&r->s, "name")) {
+    } else if (LU_SEXP_KEY(&r->s, "name")) {
       st = value(r, "a net's name", &name);
     } else {
       st = lu_sexp_skip(&r->s, &r->b);
@@ -340,14 +384,16 @@ static lu_status read_export(reader *r)
   while (!st && !(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, &r->b, t, "a list");
-    if (LU_SEXP_IS(&r->s, "components")) {
+    if (LU_SEXP_KEY(&r->s, "components")) {
       st = each(r, "comp", read_comp);
-    } else if (LU_SEXP_IS(&r->s, "libparts")) {
+    } else if (LU_SEXP_KEY(&r->s, "libparts")) {
       st = each(r, "libpart", read_libpart);
-    } else if (LU_SEXP_IS(&r->s, "nets")) {
+    } else if (LU_SEXP_KEY(&r->s, "nets")) {
       r->has_nets = true;
       st = each(r, "net", read_net);
-    } else if (LU_SEXP_IS(&r->s, "version")) {
+      if (!st)
+        st = add_last(r);
+    } else if (LU_SEXP_KEY(&r->s, "version")) {
       st = read_version(r);
     } else {
       st = lu_sexp_skip(&r->s, &r->b);

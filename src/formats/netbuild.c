@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-enum { PIECE = 1024, UNITS = 8192 };
+enum { PIECE = 1024, UNITS = 8192, SHORT = 8 };
 
 void *lu_pile_add(lu_pile *pile, lu_arena *mem)
 {
@@ -71,7 +71,7 @@ uint32_t *lu_keymap_put(lu_keymap *map, lu_arena *mem, uint64_t key)
   while (map->slots[i].key && map->slots[i].key != key)
     i = (i + 1) & (map->room - 1);
   if (!map->slots[i].key) {
-    map->slots[i] = (struct lu_keyslot){key, LU_NONE};
+    map->slots[i] = (struct lu_keyslot){key, LU_NONE, LU_NONE};
     map->count++;
   }
   return &map->slots[i].value;
@@ -103,6 +103,7 @@ lu_status lu_netbuild_begin(lu_netbuild *b, const char *format, lu_bytes in, lu_
   b->parts.size = sizeof(lu_net_part);
   b->nets.size = sizeof(uint32_t);
   b->pins.size = sizeof(lu_rawpin);
+  b->loadable = in.len >= SHORT ? in.len - SHORT + 1 : 0;
   if (in.len >= UINT32_MAX)
     return lu_fail(err, LU_ERR_LIMIT, 0, 0, "%zu bytes, a netlist may have 4 GiB at most", in.len);
   return LU_OK;
@@ -135,7 +136,7 @@ static uint32_t hash_of(const char *text, size_t len)
 /* Four slots of five may be taken: the smaller table misses the cache less often. */
 static bool names_full(const lu_netbuild *b)
 {
-  return b->atom_count + b->atom_count / 4 >= b->slot_room;
+  return b->slot_count + b->slot_count / 4 >= b->slot_room;
 }
 
 static bool names_grow(lu_netbuild *b)
@@ -196,16 +197,15 @@ static lu_status atom_new(lu_netbuild *b, const char *text, size_t len, const vo
   if (index == LU_NONE)
     return lu_netbuild_nomem(b);
   lu_atom *a = atom_of(b, index);
-  *a = (lu_atom){.len = (uint32_t)len, .part = LU_NONE, .net = LU_NONE};
+  *a = (lu_atom){.len = (uint32_t)len, .part = LU_NONE, .net = LU_NONE, .mark_at = LU_NONE};
   if (len)
     memcpy(a->text, text, len);
   a->text[len] = 0;
-  b->atom_count++;
   *atom = index;
   return LU_OK;
 }
 
-lu_status lu_netbuild_atom(lu_netbuild *b, const char *text, size_t len, const void *place,
+static lu_status long_atom(lu_netbuild *b, const char *text, size_t len, const void *place,
                            uint32_t *atom)
 {
   if (names_full(b) && !names_grow(b))
@@ -222,21 +222,209 @@ lu_status lu_netbuild_atom(lu_netbuild *b, const char *text, size_t len, const v
     }
   }
   lu_status s = atom_new(b, text, len, place, atom);
-  if (!s)
+  if (!s) {
     b->slots[i] = (struct lu_nameslot){hash, *atom + 1};
+    b->slot_count++;
+  }
   return s;
+}
+
+/* ---- names of one to eight bytes ---- */
+
+#define EACH_BYTE(x) ((uint64_t)0x0101010101010101u * (x))
+
+/* The bytes of text[len] and zeros behind them; 0 if there is a NUL among them. */
+static uint64_t key_of(const lu_netbuild *b, const char *text, size_t len)
+{
+#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+  uint64_t key = 0, name = ~(uint64_t)0 >> (64 - 8 * len);
+#else
+  uint64_t key = 0, name = ~(uint64_t)0 << (64 - 8 * len);
+#endif
+  if ((uintptr_t)text - (uintptr_t)b->in.at < b->loadable)
+    memcpy(&key, text, SHORT); /* it lies in the input: one load and no loop */
+  else
+    memcpy(&key, text, len);
+  key &= name;
+  uint64_t filled = key | ~name;
+  return (filled - EACH_BYTE(1)) & ~filled & EACH_BYTE(0x80) ? 0 : key;
+}
+
+static uint64_t low_key(uint64_t key)
+{
+  uint64_t seven = key & EACH_BYTE(0x7f);
+  uint64_t from_a = seven + EACH_BYTE(0x80 - 'A'), past_z = seven + EACH_BYTE(0x7f - 'Z');
+  return key | ((from_a ^ past_z) & ~key & EACH_BYTE(0x80)) >> 2;
+}
+
+static size_t key_home(const lu_keys *keys, uint64_t key)
+{
+  return (size_t)(((key ^ key >> 32) * 0x9e3779b97f4a7c15u) >> keys->shift);
+}
+
+/* The slot of the key, or the empty one where it belongs. */
+static struct lu_keyslot *key_slot(const lu_keys *keys, uint64_t key)
+{
+  size_t i = key_home(keys, key);
+  while (keys->slots[i].key && keys->slots[i].key != key)
+    i = (i + 1) & (keys->room - 1);
+  return &keys->slots[i];
+}
+
+static bool keys_grow(lu_keys *keys, lu_arena *mem)
+{
+  lu_keys old = *keys;
+  size_t room = old.room ? old.room * 2 : 1024;
+  struct lu_keyslot *slots = lu_arena_big(mem, room * sizeof *slots);
+  if (!slots)
+    return false;
+  *keys = (lu_keys){slots, old.count, room, (unsigned)__builtin_clzll(room) + 1};
+  for (size_t i = 0; i < old.room; i++)
+    if (old.slots[i].key)
+      *key_slot(keys, old.slots[i].key) = old.slots[i];
+  return true;
+}
+
+/* The value's place, with key 0 in its slot when it is new: whoever fills it counts it. NULL when
+ * memory is refused. */
+static struct lu_keyslot *keys_want(lu_keys *keys, lu_arena *mem, uint64_t key)
+{
+  if (keys->count + keys->count / 2 >= keys->room && !keys_grow(keys, mem))
+    return NULL;
+  return key_slot(keys, key);
+}
+
+static lu_status short_atom(lu_netbuild *b, lu_keys *names, uint64_t key, size_t len,
+                            const void *place, uint32_t *atom, uint32_t **tag)
+{
+  struct lu_keyslot *slot = keys_want(names, &b->work, key);
+  if (!slot)
+    return lu_netbuild_nomem(b);
+  *tag = &slot->tag;
+  if (slot->key) {
+    *atom = slot->value;
+    return LU_OK;
+  }
+  char text[SHORT];
+  memcpy(text, &key, SHORT);
+  lu_status s = atom_new(b, text, len, place, atom);
+  if (s)
+    return s;
+  *slot = (struct lu_keyslot){key, *atom, LU_NONE};
+  names->count++;
+  return LU_OK;
+}
+
+/* ---- names of any length ---- */
+
+lu_status lu_netbuild_atom(lu_netbuild *b, const char *text, size_t len, const void *place,
+                           uint32_t *atom)
+{
+  uint32_t *tag;
+  uint64_t key = len - 1 < SHORT ? key_of(b, text, len) : 0;
+  return key ? short_atom(b, &b->short_names, key, len, place, atom, &tag)
+             : long_atom(b, text, len, place, atom);
+}
+
+lu_status lu_netbuild_atom_low_in(lu_netbuild *b, lu_keys *names, const char *text, size_t len,
+                                  const void *place, uint32_t *atom, uint32_t **tag)
+{
+  uint64_t key = len - 1 < SHORT ? key_of(b, text, len) : 0;
+  if (key)
+    return short_atom(b, names, low_key(key), len, place, atom, tag);
+  char low[LU_NETNAME_MOST];
+  if (len > sizeof low)
+    return long_atom(b, text, len, place, atom); /* says that it is too long */
+  for (size_t i = 0; i < len; i++)
+    low[i] = text[i] >= 'A' && text[i] <= 'Z' ? (char)(text[i] | 0x20) : text[i];
+  lu_status s = long_atom(b, low, len, place, atom);
+  if (!s)
+    *tag = &atom_of(b, *atom)->mark_at;
+  return s;
+}
+
+/* ---- parts ---- */
+
+static lu_status part_new(lu_netbuild *b, const lu_atom *name, uint32_t *part)
+{
+  lu_net_part *p = lu_pile_add(&b->parts, &b->work);
+  if (!p)
+    return lu_netbuild_nomem(b);
+  *p = (lu_net_part){.ref = name->text};
+  *part = b->parts.count - 1;
+  return LU_OK;
+}
+
+static lu_status long_part(lu_netbuild *b, const char *text, size_t len, const void *place,
+                           uint32_t *part)
+{
+  uint32_t atom;
+  lu_status s = long_atom(b, text, len, place, &atom);
+  lu_atom *a = s ? NULL : atom_of(b, atom);
+  if (a && a->part == LU_NONE)
+    s = part_new(b, a, &a->part);
+  if (a)
+    *part = a->part;
+  return s;
+}
+
+lu_status lu_netbuild_part_of(lu_netbuild *b, const char *text, size_t len, const void *place,
+                              uint32_t *part)
+{
+  uint64_t key = len - 1 < SHORT ? key_of(b, text, len) : 0;
+  if (!key)
+    return long_part(b, text, len, place, part);
+  struct lu_keyslot *slot = keys_want(&b->short_refs, &b->work, key);
+  if (!slot)
+    return lu_netbuild_nomem(b);
+  if (slot->key) {
+    *part = slot->value;
+    return LU_OK;
+  }
+  uint32_t atom;
+  lu_status s = atom_new(b, text, len, place, &atom);
+  if (!s)
+    s = part_new(b, atom_of(b, atom), part);
+  if (s)
+    return s;
+  *slot = (struct lu_keyslot){key, *part, LU_NONE};
+  b->short_refs.count++;
+  return LU_OK;
 }
 
 uint32_t lu_netbuild_part(lu_netbuild *b, uint32_t atom)
 {
   lu_atom *a = atom_of(b, atom);
-  if (a->part != LU_NONE)
-    return a->part;
-  lu_net_part *p = lu_pile_add(&b->parts, &b->work);
-  if (!p)
+  if (a->part == LU_NONE && lu_netbuild_part_of(b, a->text, a->len, b->in.at, &a->part))
     return LU_NONE;
-  *p = (lu_net_part){.ref = a->text};
-  return a->part = b->parts.count - 1;
+  return a->part;
+}
+
+bool lu_netbuild_is_part(const lu_netbuild *b, uint32_t atom)
+{
+  const lu_atom *a = lu_netbuild_atom_at(b, atom);
+  return a->part != LU_NONE ||
+         (a->len && a->len <= SHORT && b->short_refs.room &&
+          key_slot(&b->short_refs, key_of(b, a->text, a->len))->key);
+}
+
+/* Always inlined: gcc 12 takes a function that does nothing but prefetch for one without effect. */
+__attribute__((always_inline)) static inline void fetch(const lu_keys *keys, uint64_t key)
+{
+  if (key && keys->room)
+    __builtin_prefetch(&keys->slots[key_home(keys, key)]);
+}
+
+void lu_netbuild_part_soon(const lu_netbuild *b, const char *text, size_t len)
+{
+  if (len - 1 < SHORT)
+    fetch(&b->short_refs, key_of(b, text, len));
+}
+
+void lu_netbuild_low_soon(const lu_netbuild *b, const lu_keys *names, const char *text, size_t len)
+{
+  if (len - 1 < SHORT)
+    fetch(names, low_key(key_of(b, text, len)));
 }
 
 uint32_t lu_netbuild_net(lu_netbuild *b, uint32_t atom)
@@ -333,29 +521,67 @@ static lu_status settle_twice(lu_netbuild *b, lu_twice twice, clash_rule *clash,
                           net1, net2, rule == LU_CLASH_SECOND ? net2 : net1);
 }
 
+/* One of 64 bits for a pin's number; numbers in a row get different ones. */
+static uint64_t number_bit(const lu_atom *number)
+{
+  unsigned v = 0;
+  for (uint32_t i = number->len > 3 ? number->len - 3 : 0; i < number->len; i++)
+    v = v * 10 + (uint8_t)number->text[i] - '0';
+  return (uint64_t)1 << (v & 63);
+}
+
+/* Marks the parts that may have a pin twice, because two of their pins have one bit. Most parts
+ * have not, and need no closer look. */
+static bool may_repeat(const lu_netbuild *b, uint64_t *seen, uint8_t *repeats)
+{
+  bool any = false;
+  for (uint32_t i = 0; i < b->pins.count; i++) {
+    const lu_rawpin *p = lu_pile_at(&b->pins, i);
+    uint64_t bit = number_bit(lu_netbuild_atom_at(b, p->number));
+    if (seen[p->part] & bit) {
+      repeats[p->part] = 1;
+      any = true;
+    }
+    seen[p->part] |= bit;
+  }
+  return any;
+}
+
 /* Looks at the pins part by part, so that one mark per pin number is enough to see a repetition. */
 static lu_status check_pins(lu_netbuild *b, lu_twice twice, clash_rule *clash)
 {
-  uint32_t count = b->pins.count, parts = b->parts.count;
+  uint32_t parts = b->parts.count, count = 0;
+  uint64_t *seen = lu_arena_big(&b->work, ((size_t)parts + 1) * sizeof *seen);
+  uint8_t *repeats = LU_NEW(&b->work, uint8_t, (size_t)parts + 1);
   uint32_t *start = LU_NEW(&b->work, uint32_t, (size_t)parts + 2);
-  uint32_t *order = lu_arena_big(&b->work, ((size_t)count + 1) * sizeof *order);
-  if (!start || !order)
+  if (!seen || !repeats || !start)
     return lu_netbuild_nomem(b);
-  for (uint32_t i = 0; i < count; i++)
-    start[((lu_rawpin *)lu_pile_at(&b->pins, i))->part + 2]++;
+  if (!may_repeat(b, seen, repeats))
+    return LU_OK;
+  for (uint32_t i = 0; i < b->pins.count; i++) {
+    uint32_t part = ((lu_rawpin *)lu_pile_at(&b->pins, i))->part;
+    start[part + 2] += repeats[part];
+    count += repeats[part];
+  }
+  uint32_t *order = lu_arena_big(&b->work, ((size_t)count + 1) * sizeof *order);
+  if (!order)
+    return lu_netbuild_nomem(b);
   for (uint32_t p = 1; p < parts + 2; p++)
     start[p] += start[p - 1];
-  for (uint32_t i = 0; i < count; i++)
-    order[start[((lu_rawpin *)lu_pile_at(&b->pins, i))->part + 1]++] = i;
+  for (uint32_t i = 0; i < b->pins.count; i++) {
+    uint32_t part = ((lu_rawpin *)lu_pile_at(&b->pins, i))->part;
+    if (repeats[part])
+      order[start[part + 1]++] = i;
+  }
   for (uint32_t k = 0; k < count; k++) {
     lu_rawpin *p = lu_pile_at(&b->pins, order[k]);
     lu_atom *number = atom_of(b, p->number);
-    if (number->mark_part != p->part + 1) {
-      number->mark_part = p->part + 1;
-      number->mark_pin = order[k];
+    if (number->mark != p->part + 1) {
+      number->mark = p->part + 1;
+      number->mark_at = order[k];
       continue;
     }
-    lu_status s = settle_twice(b, twice, clash, &number->mark_pin, order[k]);
+    lu_status s = settle_twice(b, twice, clash, &number->mark_at, order[k]);
     if (s)
       return s;
   }

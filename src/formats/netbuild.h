@@ -4,8 +4,9 @@
 /* Builds a lu_netlist from a reader's stream of parts, nets and pins; private to the readers.
  *
  * Names are interned once into a compact pool: half of the time of reading a netlist goes into
- * comparing names, and it is short only when they lie close together. Working memory lives in an
- * arena of the builder's own, so that only the result stays in the caller's. */
+ * looking names up, and what counts there is how many places of memory a look touches. Names of up
+ * to eight bytes, nearly all references and pins, are therefore their own keys. Working memory lives
+ * in an arena of the builder's own, so that only the result stays in the caller's. */
 #include "base/arena.h"
 #include "base/err.h"
 #include "base/text.h"
@@ -41,7 +42,7 @@ static inline void *lu_pile_at(const lu_pile *pile, uint32_t i)
 typedef struct lu_keymap {
   struct lu_keyslot {
     uint64_t key;
-    uint32_t value;
+    uint32_t value, tag;
   } *slots;
   size_t count, room;
 } lu_keymap;
@@ -50,12 +51,21 @@ uint32_t *lu_keymap_find(const lu_keymap *map, uint64_t key); /* NULL: not there
 /* The value's place, new ones LU_NONE; NULL when memory is refused. */
 uint32_t *lu_keymap_put(lu_keymap *map, lu_arena *mem, uint64_t key);
 
+/* The same, for keys that are the bytes of short names; one look is one line of the cache. */
+typedef struct lu_keys {
+  struct lu_keyslot *slots;
+  size_t count, room;
+  unsigned shift; /* 64 - log2(room) */
+} lu_keys;
+
 /* A name, with what is known of it right before its text: looking a name up touches one slot of
  * the table and one place of the pool. Lives in the caller's arena; ended by NUL. */
 typedef struct lu_atom {
   uint32_t len;
-  uint32_t part, net; /* index of the part or net of that name, or LU_NONE */
-  uint32_t mark_part, mark_pin; /* the part whose pin of this number was seen last, and the pin */
+  uint32_t part, net; /* index of the part or net of that name, or LU_NONE; parts of short names
+                       * stand in short_refs, and here when they have been asked for by atom */
+  uint32_t mark, mark_at;       /* whom the mark is from, and an index; a note to oneself of the one
+                                 * who goes over the names just now */
   char text[];
 } lu_atom;
 
@@ -75,7 +85,11 @@ typedef struct lu_netbuild {
   struct lu_nameslot {
     uint32_t hash, atom; /* atom + 1; 0 = empty */
   } *slots;
-  size_t slot_room, atom_count;
+  size_t slot_room, slot_count;
+  lu_keys short_names; /* names of one to eight bytes -> atom; the others are in slots */
+  lu_keys short_refs;  /* the same for references -> part: they are many, and would drive the few
+                        * names of pins out of the cache */
+  size_t loadable;     /* so many first bytes of the input have seven more behind them */
   /* Pool of names: an atom is the index of its eight bytes; piece k has 8192 << k of them. */
   uint64_t *pool[19];
   uint32_t pool_at;
@@ -101,14 +115,36 @@ static inline const lu_atom *lu_netbuild_atom_at(const lu_netbuild *b, uint32_t 
   unsigned k = 31 - (unsigned)__builtin_clz((atom >> 13) + 1);
   return (const lu_atom *)(const void *)(b->pool[k] + (atom - (((uint32_t)1 << k) - 1) * 8192u));
 }
+static inline void lu_netbuild_mark(lu_netbuild *b, uint32_t atom, uint32_t mark, uint32_t at)
+{
+  lu_atom *a = (lu_atom *)(uintptr_t)lu_netbuild_atom_at(b, atom);
+  a->mark = mark;
+  a->mark_at = at;
+}
 static inline const char *lu_netbuild_text(const lu_netbuild *b, uint32_t atom)
 {
   return atom == LU_NONE ? NULL : lu_netbuild_atom_at(b, atom)->text;
 }
 
+/* The atom of the name in lower case (ASCII), with short names in a table of the reader's own: the names of one kind of
+ * thing. Atoms of two tables differ even for one text. *tag is a number that goes with
+ * the name there, LU_NONE at first; the pointer holds until the next name is looked up. */
+LU_MUST_USE lu_status lu_netbuild_atom_low_in(lu_netbuild *b, lu_keys *names, const char *text,
+                                              size_t len, const void *place, uint32_t *atom,
+                                              uint32_t **tag);
+
 /* Index of the part or net named by the atom, made when new; LU_NONE when memory is refused. */
 uint32_t lu_netbuild_part(lu_netbuild *b, uint32_t atom);
 uint32_t lu_netbuild_net(lu_netbuild *b, uint32_t atom);
+/* The part of that name, made when new; the quick way from a text to a part. Fails as
+ * lu_netbuild_atom does. */
+LU_MUST_USE lu_status lu_netbuild_part_of(lu_netbuild *b, const char *text, size_t len,
+                                          const void *place, uint32_t *part);
+/* A part of that name, or a name of that table (in either case), will be asked for soon: its slot,
+ * which lies far away, is fetched meanwhile. Worth it when some 100 ns of other work come between. */
+void lu_netbuild_part_soon(const lu_netbuild *b, const char *text, size_t len);
+void lu_netbuild_low_soon(const lu_netbuild *b, const lu_keys *names, const char *text, size_t len);
+bool lu_netbuild_is_part(const lu_netbuild *b, uint32_t atom); /* there is a part of that name */
 static inline lu_net_part *lu_netbuild_part_at(lu_netbuild *b, uint32_t part)
 {
   return lu_pile_at(&b->parts, part);

@@ -77,18 +77,16 @@ lu_status lu_netform_pin(lu_netbuild *b, uint32_t net, const char *text, size_t 
                          const char *place)
 {
   size_t ref_len, pin_at;
-  uint32_t ref, pin;
+  uint32_t part, pin;
   if (!lu_netform_split_pin(text, len, &ref_len, &pin_at))
     return lu_netbuild_fail(b, LU_ERR_SYNTAX, place, "expected REF.PIN, found \"%.*s\"",
                             len < 40 ? (int)len : 40, text);
-  lu_status st = lu_netbuild_atom(b, text, ref_len, place, &ref);
+  lu_status st = lu_netbuild_part_of(b, text, ref_len, place, &part);
   if (!st)
     st = lu_netbuild_atom(b, text + pin_at, len - pin_at, place, &pin);
   if (st)
     return st;
-  uint32_t p = lu_netbuild_part(b, ref);
-  return p != LU_NONE && lu_netbuild_pin(b, p, net, pin, LU_NONE, place) ? LU_OK
-                                                                         : lu_netbuild_nomem(b);
+  return lu_netbuild_pin(b, part, net, pin, LU_NONE, place) ? LU_OK : lu_netbuild_nomem(b);
 }
 
 lu_status lu_netform_pins(lu_netbuild *b, uint32_t net, const char *text, size_t len,

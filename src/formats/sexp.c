@@ -2,6 +2,9 @@
 #include "formats/sexp.h"
 
 #include <string.h>
+#ifdef __SSE2__
+#  include <emmintrin.h>
+#endif
 
 enum { PLAIN, BLANK, OPENS, CLOSES, QUOTE };
 
@@ -23,25 +26,96 @@ static lu_status too_deep(lu_netbuild *b, const char *at)
                           LU_SEXP_DEEPEST);
 }
 
+/* ---- where something ends: sixteen bytes at a time, for a loop over the bytes of a short word is
+ * one wrong guess of the processor for each word ---- */
+
+#ifdef __SSE2__
+static inline __m128i load16(const char *at)
+{
+  return _mm_loadu_si128((const __m128i *)(const void *)at);
+}
+
+static inline __m128i equal16(__m128i v, char c)
+{
+  return _mm_cmpeq_epi8(v, _mm_set1_epi8(c));
+}
+
+static inline __m128i blank16(__m128i v)
+{
+  __m128i from_tab = _mm_sub_epi8(v, _mm_set1_epi8('\t'));
+  return _mm_or_si128(equal16(v, ' '),
+                      _mm_cmpeq_epi8(_mm_min_epu8(from_tab, _mm_set1_epi8('\r' - '\t')), from_tab));
+}
+
+static inline unsigned bits16(__m128i v)
+{
+  return (unsigned)_mm_movemask_epi8(v);
+}
+#endif
+
+static const char *blank_end(const char *at, const char *end)
+{
+#ifdef __SSE2__
+  for (; end - at >= 16; at += 16) {
+    unsigned other = bits16(blank16(load16(at))) ^ 0xffff;
+    if (other)
+      return at + __builtin_ctz(other);
+  }
+#endif
+  while (at < end && kind_of[(uint8_t)*at] == BLANK)
+    at++;
+  return at;
+}
+
+static const char *plain_end(const char *at, const char *end)
+{
+#ifdef __SSE2__
+  for (; end - at >= 16; at += 16) {
+    __m128i v = load16(at);
+    __m128i bracket = equal16(_mm_or_si128(v, _mm_set1_epi8(1)), ')'); /* either */
+    unsigned other = bits16(_mm_or_si128(_mm_or_si128(blank16(v), bracket), equal16(v, '"')));
+    if (other)
+      return at + __builtin_ctz(other);
+  }
+#endif
+  while (at < end && kind_of[(uint8_t)*at] == PLAIN)
+    at++;
+  return at;
+}
+
 /* at is behind the opening quote; returns the closing quote, or NULL. */
 static const char *string_end(const lu_sexp *s, const char *at, bool *escaped)
 {
-  for (; at < s->end; at++) {
+  while (at < s->end) {
+#ifdef __SSE2__
+    if (s->end - at >= 16) {
+      __m128i v = load16(at);
+      unsigned stop = bits16(equal16(v, '"'));
+      if (!s->edif)
+        stop |= bits16(equal16(v, '\\'));
+      at += stop ? __builtin_ctz(stop) : 16;
+      if (!stop)
+        continue;
+    }
+#endif
     if (*at == '"')
       return at;
     if (*at == '\\' && !s->edif) {
       *escaped = true;
       at++;
     }
+    at++;
   }
   return NULL;
 }
 
+/* ---- tokens ---- */
+
 lu_status lu_sexp_next(lu_sexp *s, lu_netbuild *b, lu_token *token)
 {
   const char *at = s->at;
-  while (at < s->end && kind_of[(uint8_t)*at] == BLANK)
-    at++;
+  if (at < s->end && kind_of[(uint8_t)*at] == BLANK)
+    at = blank_end(at, s->end);
   s->text = at;
   s->len = 0;
   if (at == s->end) {
@@ -72,8 +146,7 @@ lu_status lu_sexp_next(lu_sexp *s, lu_netbuild *b, lu_token *token)
     return LU_OK;
   }
   default:
-    while (at < s->end && kind_of[(uint8_t)*at] == PLAIN)
-      at++;
+    at = plain_end(at, s->end);
     s->len = (size_t)(at - s->text);
     s->quoted = s->escaped = false;
     s->at = at;
@@ -82,15 +155,82 @@ lu_status lu_sexp_next(lu_sexp *s, lu_netbuild *b, lu_token *token)
   }
 }
 
-lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b)
+#ifdef __SSE2__
+/* Which of 64 bytes are quotes, brackets, backslashes; bit 0 is the first byte. */
+typedef struct marks {
+  uint64_t quotes, opens, closes, slashes;
+} marks;
+
+static marks marks_of(const char *at)
+{
+  marks m = {0};
+  for (unsigned i = 0; i < 64; i += 16) {
+    __m128i v = load16(at + i);
+    m.quotes |= (uint64_t)bits16(equal16(v, '"')) << i;
+    m.opens |= (uint64_t)bits16(equal16(v, '(')) << i;
+    m.closes |= (uint64_t)bits16(equal16(v, ')')) << i;
+    m.slashes |= (uint64_t)bits16(equal16(v, '\\')) << i;
+  }
+  return m;
+}
+
+/* Each bit: whether the number of ones up to it, itself included, is odd. */
+static uint64_t odd_so_far(uint64_t x)
+{
+  for (unsigned k = 1; k < 64; k *= 2)
+    x ^= x << k;
+  return x;
+}
+
+/* Quotes behind a backslash are none. carry: the first byte stands behind a backslash. */
+static void unescape(marks *m, uint64_t *carry)
+{
+  uint64_t left = m->slashes & ~*carry, escaped = *carry;
+  *carry = 0;
+  while (left) {
+    uint64_t slash = left & -left;
+    if (slash >> 63)
+      *carry = 1;
+    escaped |= slash << 1;
+    left &= ~(slash | slash << 1);
+  }
+  m->quotes &= ~escaped;
+}
+
+/* The byte behind the bracket that closes the open list. NULL: too near the end of the text, too
+ * deep, or odd in some way, for the careful way to see. */
+static const char *skip_blocks(const lu_sexp *s, unsigned most)
+{
+  uint64_t inside = 0, carry = 0; /* inside: all ones within a string */
+  unsigned level = 1;
+  for (const char *at = s->at; s->end - at >= 64; at += 64) {
+    marks m = marks_of(at);
+    if ((m.slashes | carry) && !s->edif)
+      unescape(&m, &carry);
+    uint64_t quoted = odd_so_far(m.quotes) ^ inside;
+    if (m.slashes & ~quoted && !s->edif)
+      return NULL; /* outside of strings it is a letter like others */
+    inside = -(quoted >> 63);
+    uint64_t opens = m.opens & ~quoted, closes = m.closes & ~quoted;
+    level += (unsigned)__builtin_popcountll(opens);
+    if (level > most)
+      return NULL;
+    for (; closes; closes &= closes - 1) {
+      uint64_t close = closes & -closes;
+      /* those that open behind it do not count yet */
+      if (level - 1 == (unsigned)__builtin_popcountll(opens & ~(close - 1)))
+        return at + __builtin_ctzll(close) + 1;
+      level--;
+    }
+  }
+  return NULL;
+}
+#endif
+
+static lu_status skip_bytes(lu_sexp *s, lu_netbuild *b, unsigned most)
 {
   const char *at = s->at, *end = s->end;
-  if (at < end && *at == ')') { /* the usual case behind a value */
-    s->at = at + 1;
-    s->depth--;
-    return LU_OK;
-  }
-  unsigned level = 1, most = LU_SEXP_DEEPEST - s->depth + 1;
+  unsigned level = 1;
   bool escaped;
   for (; at < end; at++) {
     uint8_t kind = kind_of[(uint8_t)*at];
@@ -115,15 +255,44 @@ lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b)
                           level + s->depth - 1);
 }
 
+lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b)
+{
+  unsigned most = LU_SEXP_DEEPEST - s->depth + 1;
+  const char *stop = s->at;
+  if (stop < s->end && *stop == ')') /* the usual case behind a value */
+    stop++;
+#ifdef __SSE2__
+  else
+    stop = skip_blocks(s, most);
+#else
+  else
+    stop = NULL;
+#endif
+  if (!stop)
+    return skip_bytes(s, b, most);
+  s->at = stop;
+  s->depth--;
+  return LU_OK;
+}
+
+/* Keeps the beginning of the word at text, in lower case if asked for: letters are what counts. */
+static void keep_word(lu_sexp *s, const char *text)
+{
+  size_t left = (size_t)(s->end - text);
+  memcpy(s->word, text, left < LU_SEXP_WORD ? left : LU_SEXP_WORD);
+  for (size_t i = 0; s->edif && i < LU_SEXP_WORD; i++)
+    s->word[i] |= 0x20;
+}
+
 /* Behind an opening bracket: the list's keyword; false if it has none. */
 static bool keyword(lu_sexp *s)
 {
   const char *at = s->at;
-  while (at < s->end && kind_of[(uint8_t)*at] == BLANK)
-    at++;
+  if (at < s->end && kind_of[(uint8_t)*at] == BLANK)
+    at = blank_end(at, s->end);
   s->text = at;
-  while (at < s->end && kind_of[(uint8_t)*at] == PLAIN)
-    at++;
+  keep_word(s, at);
+  at = plain_end(at, s->end);
   s->len = (size_t)(at - s->text);
   s->quoted = s->escaped = false;
   if (!s->len)

@@ -6,7 +6,12 @@
 #include "base/err.h"
 #include "formats/netbuild.h"
 
-enum { LU_SEXP_DEEPEST = 1000 }; /* brackets inside brackets */
+#include <string.h>
+
+enum {
+  LU_SEXP_DEEPEST = 1000, /* brackets inside brackets */
+  LU_SEXP_WORD = 16       /* bytes of a keyword that can be told apart */
+};
 
 typedef enum lu_token { LU_TOKEN_OPEN, LU_TOKEN_CLOSE, LU_TOKEN_ATOM, LU_TOKEN_END } lu_token;
 
@@ -18,6 +23,7 @@ typedef struct lu_sexp {
   bool quoted, escaped; /* escaped: has a backslash in it */
   bool edif;            /* strings have no backslash escapes */
   unsigned depth;       /* brackets open */
+  char word[LU_SEXP_WORD]; /* the beginning of the keyword last taken; EDIF: in lower case */
 } lu_sexp;
 
 /* The next token. ERR_SYNTAX: a string without end; ERR_LIMIT: too deep. */
@@ -29,7 +35,7 @@ LU_MUST_USE lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b);
 LU_MUST_USE lu_status lu_sexp_item(lu_sexp *s, lu_netbuild *b, lu_token *token);
 /* An atom is expected; what: its name in the message. */
 LU_MUST_USE lu_status lu_sexp_atom(lu_sexp *s, lu_netbuild *b, const char *what);
-/* The keyword or atom just taken, compared exactly or (EDIF) without case. */
+/* The atom or keyword just taken, compared exactly or (EDIF) without case. */
 static inline bool lu_sexp_is(const lu_sexp *s, const char *word, size_t len)
 {
   if (s->len != len)
@@ -44,6 +50,9 @@ static inline bool lu_sexp_is(const lu_sexp *s, const char *word, size_t len)
   return true;
 }
 #define LU_SEXP_IS(s, word) lu_sexp_is((s), "" word, sizeof(word) - 1)
+/* The keyword just taken by lu_sexp_item, of at most LU_SEXP_WORD lower-case letters. */
+#define LU_SEXP_KEY(s, name) \
+  ((s)->len == sizeof(name) - 1 && !memcmp((s)->word, "" name, sizeof(name) - 1))
 /* Message at the token last taken, with what stood there. */
 lu_status lu_sexp_fail(const lu_sexp *s, lu_netbuild *b, lu_token token, const char *expected);
 

@@ -15,6 +15,9 @@ enum {
   HOLE = 32, ACCESS = 38, X = 41, Y = 49, WIDTH = 57, HEIGHT = 62
 };
 
+/* The mark of a name NNAMEn; what goes with it is the atom that it stands for. */
+static const uint32_t ALIAS = UINT32_MAX;
+
 /* The record's head, taken apart. */
 typedef struct head {
   const char *net, *ref, *pin; /* not ended by NUL */
@@ -25,7 +28,6 @@ typedef struct head {
 typedef struct reader {
   lu_netbuild b;
   double unit_mm;    /* of a step of the integer fields; 0 = not said yet */
-  lu_keymap aliases; /* atom NNAMEn -> atom of the name */
   lu_net_place *places;
   size_t place_count;
   lu_pile tracks, edges; /* lu_net_line */
@@ -97,13 +99,11 @@ static lu_status read_alias(reader *r, const char *at, size_t len)
     st = lu_netbuild_atom(&r->b, name, name_len, name, &target);
   if (st)
     return st;
-  uint32_t *slot = lu_keymap_put(&r->aliases, &r->b.work, (uint64_t)alias + 1);
-  if (!slot)
-    return lu_netbuild_nomem(&r->b);
-  if (*slot != LU_NONE && *slot != target)
+  const lu_atom *a = lu_netbuild_atom_at(&r->b, alias);
+  if (a->mark == ALIAS && a->mark_at != target)
     return lu_netbuild_fail(&r->b, LU_ERR_VALUE, at, "expected each alias once, found %.*s again",
                             n < 20 ? (int)n : 20, at);
-  *slot = target;
+  lu_netbuild_mark(&r->b, alias, ALIAS, target);
   return LU_OK;
 }
 
@@ -240,10 +240,10 @@ static lu_status net_of(reader *r, const char *line, const char *at, size_t len,
   if (st)
     return st;
   if (len > 5 && !memcmp(at, "NNAME", 5)) {
-    const uint32_t *target = lu_keymap_find(&r->aliases, (uint64_t)atom + 1);
-    if (target)
-      atom = *target;
-    else if (lu_netbuild_atom_at(&r->b, atom)->net == LU_NONE)
+    const lu_atom *a = lu_netbuild_atom_at(&r->b, atom);
+    if (a->mark == ALIAS)
+      atom = a->mark_at;
+    else if (a->net == LU_NONE)
       st = lu_netbuild_note(&r->b, line, "%.*s has no NNAME line; kept as the net's name", (int)len,
                             at);
     if (st)

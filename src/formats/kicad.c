@@ -56,18 +56,16 @@ static lu_status keep(reader *r, const lu_sexp *s, uint32_t *atom)
 /* The value of a list (keyword value): keeps the atom, steps over what may follow. */
 static lu_status value(reader *r, const char *what, uint32_t *atom)
 {
-  lu_status st = lu_sexp_atom(&r->s, &r->b, what);
-  if (!st)
-    st = keep(r, &r->s, atom);
-  return st ? st : lu_sexp_skip(&r->s, &r->b);
+  lu_status st = lu_sexp_value(&r->s, &r->b, what);
+  return st ? st : keep(r, &r->s, atom);
 }
 
 /* (ref "U1"): where the reference stands, to be looked up when the component or node is whole. */
 static lu_status reference(reader *r, lu_sexp *ref)
 {
-  lu_status st = lu_sexp_atom(&r->s, &r->b, "a reference");
+  lu_status st = lu_sexp_value(&r->s, &r->b, "a reference");
   *ref = r->s;
-  return st ? st : lu_sexp_skip(&r->s, &r->b);
+  return st;
 }
 
 static lu_status part_of(reader *r, const lu_sexp *ref, uint32_t *part)

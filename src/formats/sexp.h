@@ -35,6 +35,9 @@ LU_MUST_USE lu_status lu_sexp_skip(lu_sexp *s, lu_netbuild *b);
 LU_MUST_USE lu_status lu_sexp_item(lu_sexp *s, lu_netbuild *b, lu_token *token);
 /* An atom is expected; what: its name in the message. */
 LU_MUST_USE lu_status lu_sexp_atom(lu_sexp *s, lu_netbuild *b, const char *what);
+/* Takes the atom behind a list's keyword and skips the rest of the list: (keyword atom ...). The atom
+ * stays the token last taken. */
+LU_MUST_USE lu_status lu_sexp_value(lu_sexp *s, lu_netbuild *b, const char *what);
 /* The atom or keyword just taken, compared exactly or (EDIF) without case. */
 static inline bool lu_sexp_is(const lu_sexp *s, const char *word, size_t len)
 {

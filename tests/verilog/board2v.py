@@ -223,7 +223,7 @@ def pin(text):
 def apply(board, faults):
     """The faulty board's nets, and what stands beside them: how nets float, supplies, drivers."""
     nets = {n: list(p) for n, p in board['nets'].items()}
-    types, floats, held, how, dead, merged = board['types'], {}, {}, {}, {}, {}
+    types, floats, held, how, dead, merged, contacts = board['types'], {}, {}, {}, {}, {}, []
     name = lambda n: merged.get(n, n)
     for f in (f for f in faults if f['kind'] == 'swap'):
         a, b = f['nets']
@@ -240,7 +240,11 @@ def apply(board, faults):
         nets[part] = gone
         if f.get('level', 'high') not in ('high', 'low', 'keep', 'keeps'):
             raise ValueError('no model of a net that floats %s' % f['level'])
-        floats[f['net']] = floats[part] = f.get('level', 'high')
+        floats[part] = f.get('level', 'high')
+        if f.get('unsteady'):
+            contacts.append((f['net'], part))
+        else:
+            floats[f['net']] = floats[part]
     for f in (f for f in faults if f['kind'] == 'bridge'):
         a, b = f['nets']
         group, _ = joined_by_resistors(nets, types)
@@ -262,12 +266,13 @@ def apply(board, faults):
     for n, level in list(floats.items()):
         for other in group.get(n, ()):
             floats.setdefault(other, level)
-    return nets, pairs, floats, held, how, dead
+    return nets, pairs, floats, held, how, dead, contacts
 
 
 def verilog(board, faults, rom_files):
-    """The text of module board for iverilog, test bench included; rom_files: {ref: hex file}."""
-    nets, pairs, floats, held, how, dead = apply(board, faults)
+    """The text of module board for iverilog, test bench included; rom_files: {ref: hex file}. An open with
+    'unsteady' is a contact that opens in some of the reads, as the bench's arguments say."""
+    nets, pairs, floats, held, how, dead, contacts = apply(board, faults)
     types = dict(board['types'])
     for ref, number in nets.get('CLK8', []):
         if ref.startswith('J'):
@@ -285,6 +290,8 @@ def verilog(board, faults, rom_files):
         else:
             out.append('  assign (weak1, weak0) %s = 1\'b%d;' % (w, floats.get(n) != 'low'))
     out += ['  tran(%s, %s);' % (wire[a], wire[b]) for a, b in pairs]
+    out.append('  reg contact = 1;')
+    out += ['  tranif1(%s, %s, contact);' % (wire[a], wire[b]) for a, b in contacts]
     master = None
     for n, ref in enumerate(sorted(types)):
         if types[ref] not in PARTS:
@@ -308,13 +315,14 @@ def verilog(board, faults, rom_files):
     return '\n'.join(out) + '\n'
 
 
-# Writes all words in the order of the list (if asked), then reads them all in the same order.
+# Writes all words in the order of the list (if asked), then reads them all in the same order, once or
+# +passes=N times. An unsteady contact is open in +open=PERCENT of the reads.
 BENCH = '''
   reg [31:0] addr [0:262143];
   reg [15:0] data [0:262143];
   reg [15:0] v;
   reg [8*256-1:0] name;
-  integer n, count, out;
+  integer n, count, out, pass, passes, open, seed;
   initial begin
     if (!$value$plusargs("count=%d", count)) count = 0;
     if ($value$plusargs("addr=%s", name)) $readmemh(name, addr, 0, count - 1);
@@ -325,10 +333,15 @@ BENCH = '''
     end
     if ($value$plusargs("out=%s", name)) begin
       out = $fopen(name);
-      for (n = 0; n < count; n = n + 1) begin
-        MASTER.read(addr[n], v);
-        $fdisplay(out, "%h", v);
-      end
+      if (!$value$plusargs("passes=%d", passes)) passes = 1;
+      if (!$value$plusargs("open=%d", open)) open = 0;
+      if (!$value$plusargs("seed=%d", seed)) seed = 1;
+      for (pass = 0; pass < passes; pass = pass + 1)
+        for (n = 0; n < count; n = n + 1) begin
+          contact = $urandom(seed) % 100 >= open;
+          #10 MASTER.read(addr[n], v);
+          $fdisplay(out, "%h", v);
+        end
     end
     $finish(0);
   end

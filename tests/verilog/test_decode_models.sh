@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 # slow: a simulation in Verilog for each case
 # Faults in electrical models of the boards, decoded by the program: is the true net among the first k?
-# LU_CASES=N takes about N cases (18 when it is not set), LU_CASES=all the full set (some minutes).
+# LU_CASES=N takes about N cases (18 when it is not set), LU_CASES=all the full set, some 500 (an hour).
 set -u
 export PYTHONDONTWRITEBYTECODE=1
 for tool in python3 iverilog vvp; do

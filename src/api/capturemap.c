@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* What the signals of a capture mean, from the board file's vantage. */
-#include "cli/capturereading.h"
+#include "api/capturereading.h"
 #include "data/sigmap.h"
 #include "reason/bind.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/capturereading.h"
+#include "api/capturereading.h"
 
 #include "formats/capform.h"
 #include "formats/dumpform.h"

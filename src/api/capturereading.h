@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_CAPTUREREADING_H
-#define LU_CLI_CAPTUREREADING_H
+#ifndef LU_API_CAPTUREREADING_H
+#define LU_API_CAPTUREREADING_H
 /* A logic capture of bus cycles as a reading: docs/evidence.md says what is concluded from it. */
-#include "cli/readings.h"
+#include "api/readings.h"
 
 /* Whether the file is a capture, by its content. False as well if it cannot be read. */
 bool lu_capturereading_is(lu_session *s, const char *path);

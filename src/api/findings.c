@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/findings.h"
+#include "api/findings.h"
 
 #include "board/damage.h"
 #include "reason/masked.h"

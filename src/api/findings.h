@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_FINDINGS_H
-#define LU_CLI_FINDINGS_H
+#ifndef LU_API_FINDINGS_H
+#define LU_API_FINDINGS_H
 /* From the reasoning's result to words. */
 #include "data/finding.h"
 #include "reason/explain.h"

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/judge.h"
+#include "api/judge.h"
 
-#include "cli/findings.h"
-#include "cli/marchlog.h"
-#include "cli/nexttest.h"
+#include "api/findings.h"
+#include "api/marchlog.h"
+#include "api/nexttest.h"
 #include "reason/symptoms.h"
 
 #include <math.h>

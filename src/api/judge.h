@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_JUDGE_H
-#define LU_CLI_JUDGE_H
+#ifndef LU_API_JUDGE_H
+#define LU_API_JUDGE_H
 /* From readings to a finding: explanations, suspects, symptoms. */
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "data/finding.h"
 #include "reason/explain.h"
 

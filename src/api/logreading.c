@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/logreading.h"
+#include "api/logreading.h"
 
-#include "cli/marchlog.h"
+#include "api/marchlog.h"
 #include "formats/faillog.h"
 #include "pattern/contents.h"
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/misread.h"
+#include "api/misread.h"
 
 #include <string.h>
 

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_MISREAD_H
-#define LU_CLI_MISREAD_H
+#ifndef LU_API_MISREAD_H
+#define LU_API_MISREAD_H
 /* Mistakes of whoever or whatever read the dump, which are no faults of the board: the bytes of each word exchanged,
  * every bit the other way round. Common practice, no source. */
-#include "cli/readings.h"
+#include "api/readings.h"
 
 /* Where known contents fit the dump of `r` far better once it is turned so, turns all passes of the reading and says so in a
  * note of the session; r->evidence.got is then to be made anew from them. Cost: a sample of 4096 words. */

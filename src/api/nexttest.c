@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/nexttest.h"
+#include "api/nexttest.h"
 
 #include "reason/nexttest.h"
 

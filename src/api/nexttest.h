@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_NEXTTEST_H
-#define LU_CLI_NEXTTEST_H
+#ifndef LU_API_NEXTTEST_H
+#define LU_API_NEXTTEST_H
 /* After decoding: the test to run next, and which test would split suspects that look alike so far. */
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "data/finding.h"
 #include "reason/explain.h"
 

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/readings.h"
+#include "api/readings.h"
 
 #include "base/yaml.h"
-#include "cli/capturereading.h"
-#include "cli/logreading.h"
-#include "cli/misread.h"
+#include "api/capturereading.h"
+#include "api/logreading.h"
+#include "api/misread.h"
 
 #include <math.h>
 #include <stdio.h>

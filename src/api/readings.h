@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_READINGS_H
-#define LU_CLI_READINGS_H
+#ifndef LU_API_READINGS_H
+#define LU_API_READINGS_H
 /* From what the command line or a run file names to readings that can be explained. */
-#include "cli/session.h"
+#include "api/session.h"
 #include "data/finding.h"
 #include "reason/seenlines.h"
 
@@ -21,7 +21,7 @@ typedef struct lu_reading {
   size_t pass_count;
   uint64_t unsteady_bits;  /* bits that differ between passes */
   const char *filled;      /* contents by name that were written; or NULL */
-  struct lu_march_reading *march; /* reads of test patterns that failed (cli/marchlog.h), or NULL: where it
+  struct lu_march_reading *march; /* reads of test patterns that failed (api/marchlog.h), or NULL: where it
                               is the only reading, these are judged, not evidence's words */
   const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
   lu_said_suspect *lines;  /* the lines that doubt is about, as suspects */
@@ -30,7 +30,7 @@ typedef struct lu_reading {
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;
 
-/* One reading, of dumps, a log (args) or one capture (cli/logreading.h, cli/capturereading.h); dumps are passes of it, or REF=FILE each a chip read out of circuit. Without a board
+/* One reading, of dumps, a log (args) or one capture (api/logreading.h, api/capturereading.h); dumps are passes of it, or REF=FILE each a chip read out of circuit. Without a board
  * in the session, a plain one is made. */
 LU_MUST_USE lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_texts *dumps,
                                           lu_reading **out);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #define _GNU_SOURCE
-#include "cli/session.h"
+#include "api/session.h"
 
 #include "formats/dumpform.h"
 #include "formats/netform.h"
@@ -11,13 +11,11 @@
 #include <string.h>
 #include <sys/stat.h>
 
-lu_session *lu_session_new(lu_run *run)
+lu_session *lu_session_begin(lu_arena *mem)
 {
-  lu_session *s = LU_NEW(run->mem, lu_session, 1);
-  if (s) {
-    s->run = run;
-    s->mem = run->mem;
-  }
+  lu_session *s = LU_NEW(mem, lu_session, 1);
+  if (s)
+    s->mem = mem;
   return s;
 }
 

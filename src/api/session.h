@@ -1,17 +1,19 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_SESSION_H
-#define LU_CLI_SESSION_H
-/* What several commands need first: a board from its files, dumps as words, contents. Files stay
+#ifndef LU_API_SESSION_H
+#define LU_API_SESSION_H
+/* What commands and the public library need first: a board from its files, dumps as words, contents. Files stay
  * mapped until lu_session_end. */
 #include "base/io.h"
-#include "cli/cmd.h"
+#include "base/texts.h"
 #include "data/words.h"
 #include "reason/evidence.h"
 
 enum { LU_FILES_MOST = 600 };
 
+struct lu_run;
+
 typedef struct lu_session {
-  lu_run *run;
+  struct lu_run *run;    /* the program's (cli/cmd.h), for commands; not looked at here, NULL without a program */
   lu_arena *mem;
   lu_err err;
   lu_board *board;       /* NULL until loaded */
@@ -28,7 +30,8 @@ typedef struct lu_session {
   const char **notes;
 } lu_session;
 
-lu_session *lu_session_new(lu_run *run);
+/* In mem; NULL if memory is refused. */
+lu_session *lu_session_begin(lu_arena *mem);
 void lu_session_end(lu_session *s);
 bool lu_session_note(lu_session *s, const char *text);
 

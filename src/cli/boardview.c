@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/boardview.h"
+#include "cli/session.h"
 
 #include "board/damage.h"
 #include "board/places.h"

@@ -6,7 +6,7 @@
  * A chip that is given its address in two halves has the rows and columns that its strobes name. Of others the upper
  * half of the address inputs is taken as the row: what is inside is not told by their pins. Addresses are followed
  * as on a sound board. */
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "report/failmap.h"
 
 /* True if the chip of that number in the reading's network holds some of its wrong bits. */

@@ -4,6 +4,7 @@
 /* Commands and options as rows of tables; parsing, --help and the man pages read the same rows. */
 #include "base/arena.h"
 #include "base/err.h"
+#include "base/texts.h"
 
 #include <stdio.h>
 
@@ -17,12 +18,6 @@ typedef enum lu_option_kind {
   LU_OPT_NUMBER, /* uint64_t, with 0x, k, m, g */
   LU_OPT_REAL    /* double */
 } lu_option_kind;
-
-enum { LU_TEXTS_MOST = 256 };
-typedef struct lu_texts {
-  size_t count;
-  const char *at[LU_TEXTS_MOST];
-} lu_texts;
 
 typedef struct lu_option {
   const char *name;      /* long name without dashes; NULL ends the table */

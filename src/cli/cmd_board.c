@@ -2,6 +2,7 @@
 #define _GNU_SOURCE
 /* lineup board: does a board file hold, how do lines run, what is on a chip's pins, and a first board file. */
 #include "board/places.h"
+#include "cli/session.h"
 #include "cli/boardview.h"
 #include "cli/guess.h"
 #include "report/outline.h"

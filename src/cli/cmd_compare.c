@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup compare: what a repair changed. */
 #include "cli/bench.h"
-#include "cli/judge.h"
+#include "cli/session.h"
+#include "api/judge.h"
 #include "cli/record.h"
 #include "reason/chipdiff.h"
 #include "reason/contrast.h"

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup decode: a dump goes in, suspect nets and pins come out. */
 #include "cli/bench.h"
-#include "cli/judge.h"
+#include "api/judge.h"
 #include "cli/pagefill.h"
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "cli/record.h"
 #include "cli/session.h"
 #include "report/report.h"

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup job: the file that keeps everything about one board on the bench. */
 #include "cli/bench.h"
+#include "cli/session.h"
 
 #include <inttypes.h>
 #include <jansson.h>

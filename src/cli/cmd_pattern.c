@@ -7,9 +7,9 @@
 
 #include "base/io.h"
 #include "cli/cmd.h"
-#include "cli/marchlog.h"
+#include "api/marchlog.h"
 #include "cli/patboard.h"
-#include "cli/patterns.h"
+#include "api/patterns.h"
 #include "pattern/cells.h"
 #include "pattern/csource.h"
 #include "pattern/failures.h"

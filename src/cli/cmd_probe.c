@@ -2,6 +2,7 @@
 /* lineup probe: the reading to take next. */
 #define _GNU_SOURCE
 #include "cli/probewords.h"
+#include "cli/session.h"
 
 #include <inttypes.h>
 #include <jansson.h>

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup reading: what the meter, the probe or the eye found, written into the job. */
 #include "cli/standing.h"
+#include "cli/session.h"
 
 #include <inttypes.h>
 #include <jansson.h>

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup repair: what was changed on the board, and what it should cure. */
 #include "cli/standing.h"
+#include "cli/session.h"
 
 #include <ctype.h>
 #include <inttypes.h>

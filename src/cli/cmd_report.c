@@ -2,7 +2,8 @@
 #define _GNU_SOURCE
 /* lineup report: one HTML page to look at, to print and to keep. */
 #include "cli/bench.h"
-#include "cli/judge.h"
+#include "cli/session.h"
+#include "api/judge.h"
 #include "cli/pagefill.h"
 
 #include <stdlib.h>

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup simulate: what given faults would read back, by the reasoning's own simulator. */
 #include "cli/faultwords.h"
-#include "cli/readings.h"
+#include "cli/session.h"
+#include "api/readings.h"
 #include "formats/dumpform.h"
 #include "reason/inside.h"
 #include "reason/joint.h"

@@ -4,6 +4,7 @@
 #include "board/damage.h"
 #include "cli/bench.h"
 #include "cli/boarddraw.h"
+#include "cli/session.h"
 #include "cli/boardview.h"
 #include "cli/wireplan.h"
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/linkblock.h"
+#include "cli/session.h"
 
 #include <inttypes.h>
 #include <string.h>

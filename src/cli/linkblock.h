@@ -4,7 +4,7 @@
 /* A board's block as a reader at its vantage sees it, and the job that keeps what is read. */
 #include "cli/bench.h"
 #include "cli/linkargs.h"
-#include "cli/readings.h"
+#include "api/readings.h"
 
 typedef struct lu_link_where {
   const char *board, *block, *vantage, *job;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/livedecode.h"
 
-#include "cli/judge.h"
+#include "api/judge.h"
 #include "cli/record.h"
 #include "formats/dumpform.h"
 #include "pattern/contents.h"

@@ -3,7 +3,7 @@
 #define LU_CLI_PAGEFILL_H
 /* From readings, board and job to what the report page shows (report/html.h). One file fills one part, because the
  * rooms below name different things alike. */
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "report/html.h"
 
 struct lu_bench;

@@ -2,6 +2,7 @@
 /* The report page's nets, fail maps and bit tables. */
 #include "cli/chipmap.h"
 #include "cli/pagefill.h"
+#include "cli/session.h"
 
 #include "cli/boardview.h"
 

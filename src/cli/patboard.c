@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/patboard.h"
+#include "cli/session.h"
 
 #include "cli/faultwords.h"
-#include "cli/findings.h"
+#include "api/findings.h"
 #include "reason/coverage.h"
 #include "reason/explain.h"
 

@@ -2,7 +2,8 @@
 #ifndef LU_CLI_PATBOARD_H
 #define LU_CLI_PATBOARD_H
 /* lineup pattern check --board, choose and next: what patterns tell on one board. */
-#include "cli/readings.h"
+#include "api/readings.h"
+#include "cli/session.h"
 #include "pattern/pattern.h"
 
 typedef struct lu_patboard_args {

@@ -4,7 +4,7 @@
 /* What decode leaves in a job: the dumps with all that is needed to judge them again, and the
  * result. */
 #include "cli/bench.h"
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "data/finding.h"
 #include "reason/explain.h"
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/verifyplan.h"
 
-#include "cli/patterns.h"
+#include "api/patterns.h"
 
 #include <inttypes.h>
 #include <jansson.h>

@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
 # SPDX-License-Identifier: MIT
 # slow: builds the program once more
-# Installed below a DESTDIR, lineup and its papers are where they belong; the .deb has the dependencies of
-# its libraries and no error in lintian's eyes.
+# Installed below a DESTDIR, lineup and its papers are where they belong; the .debs (program, library, development) have
+# the dependencies of their libraries and no error in lintian's eyes.
 set -u
 export LC_ALL=C
 dir=$(mktemp -d) || exit 2
@@ -28,13 +28,21 @@ done
 
 if command -v dpkg-shlibdeps >/dev/null; then
   (cd "$dir/b" && cpack -G DEB >>"$dir/log" 2>&1) || { tail -n 20 "$dir/log"; exit 1; }
-  deb=$(ls "$dir"/b/*.deb)
+  deb=$(ls "$dir"/b/lineup_*.deb)
   dpkg-deb -f "$deb" Depends >"$dir/depends"
+  shared=$(ls "$dir"/b/liblineup0_*.deb) development=$(ls "$dir"/b/liblineup-dev_*.deb)
+  dpkg-deb -f "$shared" Depends | grep -q 'libyaml-0-2' || bad "liblineup0 does not depend on libyaml-0-2"
+  dpkg-deb -c "$shared" | grep -q 'lib/.*liblineup\.so\.0 ->' || bad "liblineup0 has no liblineup.so.0"
+  dpkg-deb -I "$shared" shlibs | grep -q '^liblineup 0 liblineup0' || bad "liblineup0 says no shlibs"
+  dpkg-deb -f "$development" Depends | grep -q 'liblineup0 (= ' || bad "liblineup-dev does not depend on its library"
+  for file in include/lineup.h pkgconfig/lineup.pc liblineup.a 'liblineup.so ->'; do
+    dpkg-deb -c "$development" | grep -q "/$file" || bad "not in liblineup-dev: $file"
+  done
   for library in libc6 libjansson4 libyaml-0-2; do
     grep -q "$library" "$dir/depends" || bad "the package does not depend on $library: $(cat "$dir/depends")"
   done
   if command -v lintian >/dev/null; then
-    lintian --fail-on error --allow-root "$deb" >"$dir/lintian" 2>&1 || bad "lintian: $(cat "$dir/lintian")"
+    lintian --fail-on error --allow-root "$deb" "$shared" "$development" >"$dir/lintian" 2>&1 || bad "lintian: $(cat "$dir/lintian")"
     cat "$dir/lintian"
   else
     echo "left out: lintian is not here"

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
+#include "cli/session.h"
 #include "stand.h"
 
 #include "base/io.h"
-#include "cli/findings.h"
+#include "api/findings.h"
 
 #include <math.h>
 #include <stdlib.h>

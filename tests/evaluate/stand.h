@@ -3,7 +3,8 @@
 #define LU_TESTS_EVALUATE_STAND_H
 /* One memory block of one board, with contents and a way of knowing them, on which faults are
  * simulated; and every single fault of the model with the dump that it gives. */
-#include "cli/readings.h"
+#include "cli/session.h"
+#include "api/readings.h"
 #include "reason/joint.h"
 
 #include <stdio.h>

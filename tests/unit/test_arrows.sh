@@ -13,7 +13,8 @@ declare -A may=(
   [link]="base data pattern link"
   [job]="base data board link job"
   [report]="base data board report"
-  [cli]="base data formats board pattern reason link job report cli"
+  [api]="base data formats board pattern reason api"
+  [cli]="base data formats board pattern reason link job report api cli"
   [firmware]="link firmware"
 )
 # Pure rooms: no files, no clock, no environment, nothing printed but into a stream that was handed in.

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* Patterns run on sub-cubes against the reasoning's own prediction of whole readings, over every
  * different single fault of the demo board's record RAM. */
-#include "cli/readings.h"
+#include "cli/session.h"
+#include "api/readings.h"
 #include "reason/coverage.h"
 #include "reason/predict.h"
 

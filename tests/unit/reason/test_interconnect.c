@@ -5,7 +5,8 @@
  * 156 faults: 16 stuck, 28 wired AND, 28 wired OR, 56 dominant bridges, 28 exchanges. What each set of
  * vectors detects and tells apart was worked out from the definitions by another program; the sets'
  * sources stand in pattern/vectors.h. A second test takes opens along, which at one level look like stucks. */
-#include "cli/readings.h"
+#include "cli/session.h"
+#include "api/readings.h"
 #include "pattern/vectors.h"
 #include "reason/diagnose.h"
 #include "reason/predict.h"

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 /* Counting by bit planes against counting word by word, over faults of several blocks and pairs of
  * them. The two share the compiled hypothesis, but not what is made of it. */
-#include "cli/readings.h"
+#include "api/readings.h"
+#include "cli/session.h"
 #include "reason/planecount.h"
 
 #include <setjmp.h>

@@ -2,7 +2,8 @@
 /* Accesses that are played through with levels, against the same faults as functions of the address: two ways of
  * working out what is read that share the elements' behaviour but neither where data come from nor how loops end.
  * Loops themselves are held against a model by hand (address line and data line joined, in a few lines of C). */
-#include "cli/readings.h"
+#include "cli/session.h"
+#include "api/readings.h"
 #include "reason/predict.h"
 
 #include <setjmp.h>

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_PATTERNS_H
-#define LU_CLI_PATTERNS_H
+#ifndef LU_API_PATTERNS_H
+#define LU_API_PATTERNS_H
 /* Where patterns are found: the folders of $LINEUP_PATTERNS (colons between), the installed
  * folder, then the ones built into the program. The first with a name wins. */
 #include "base/arena.h"

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/marchlog.h"
+#include "api/marchlog.h"
 
-#include "cli/findings.h"
-#include "cli/nexttest.h"
-#include "cli/patterns.h"
+#include "api/findings.h"
+#include "api/nexttest.h"
+#include "api/patterns.h"
 #include "pattern/victims.h"
 #include "reason/drive.h"
 #include "reason/march.h"

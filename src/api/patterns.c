@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-#include "cli/patterns.h"
+#include "api/patterns.h"
 
 #include <dirent.h>
 #include <stdlib.h>

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: MIT */
-#ifndef LU_CLI_MARCHLOG_H
-#define LU_CLI_MARCHLOG_H
+#ifndef LU_API_MARCHLOG_H
+#define LU_API_MARCHLOG_H
 /* A failure log whose lines say which read of which test pattern failed: judged by simulating the patterns. */
-#include "cli/readings.h"
+#include "api/readings.h"
 #include "data/finding.h"
 #include "formats/faillog.h"
 #include "pattern/failures.h"

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/err.h"
 
+#include "base/text.h"
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
@@ -15,9 +16,7 @@ static void fill(lu_err *err, lu_status status, uint32_t line, uint32_t column, 
   err->column = column;
   err->excerpt[0] = '\0';
   vsnprintf(err->message, sizeof err->message, format, ap);
-  for (char *p = err->message; *p; p++)
-    if ((unsigned char)*p < 0x20 || *p == 0x7f)
-      *p = '?';
+  lu_text_tidy(err->message);
 }
 
 lu_status lu_fail(lu_err *err, lu_status status, uint32_t line, uint32_t column,

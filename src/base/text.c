@@ -149,3 +149,47 @@ bool lu_text_line(const char **at, const char *end, const char **line, size_t *l
   *line_len = (size_t)(stop - start);
   return true;
 }
+
+/* Bytes of a well-formed UTF-8 character at s (Unicode 15, table 3-7), or 0. C1 controls and the characters that
+ * turn the direction of writing count as not well-formed: names from files must not rearrange a page. */
+static unsigned utf8_len(const unsigned char *s)
+{
+  uint32_t c;
+  unsigned len = s[0] < 0xc2 ? 0 : s[0] < 0xe0 ? 2 : s[0] < 0xf0 ? 3 : s[0] < 0xf5 ? 4 : 0;
+  if (!len)
+    return 0;
+  c = s[0] & (0x7fu >> len);
+  for (unsigned k = 1; k < len; k++) {
+    if ((s[k] & 0xc0) != 0x80)
+      return 0;
+    c = c << 6 | (s[k] & 0x3f);
+  }
+  bool fits = len == 2 ? c >= 0xa0 : len == 3 ? c >= 0x800 && (c < 0xd800 || c > 0xdfff) && c < 0xfffe : c >= 0x10000 && c <= 0x10ffff;
+  bool turns = (c >= 0x202a && c <= 0x202e) || (c >= 0x2066 && c <= 0x2069) || c == 0x200e || c == 0x200f || c == 0x2028 || c == 0x2029;
+  return fits && !turns ? len : 0;
+}
+
+unsigned lu_text_shown(const char *text)
+{
+  const unsigned char *s = (const unsigned char *)text;
+  return *s >= 0x80 ? utf8_len(s) : *s >= 0x20 && *s != 0x7f;
+}
+
+void lu_text_tidy(char *text)
+{
+  while (*text) {
+    unsigned len = lu_text_shown(text);
+    if (!len)
+      *text = '?';
+    text += len ? len : 1;
+  }
+}
+
+void lu_text_put(FILE *out, const char *text)
+{
+  while (text && *text) {
+    unsigned len = lu_text_shown(text);
+    fwrite(len ? text : "?", 1, len ? len : 1, out);
+    text += len ? len : 1;
+  }
+}

@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <stdio.h>
 
 /* Borrowed bytes; not ended by NUL. */
 typedef struct lu_bytes {
@@ -34,5 +35,13 @@ int lu_text_order(const char *a, const char *b);
 
 /* Takes next line [*at, end) without its CR, LF; false at the end. *line_len excludes them. */
 bool lu_text_line(const char **at, const char *end, const char **line, size_t *line_len);
+
+/* Names from files are not trusted. Bytes of the character that text begins with if it may be shown on a terminal or
+ * a page: printable ASCII, or well-formed UTF-8 that is no control and does not turn the direction of writing. Else 0. */
+unsigned lu_text_shown(const char *text);
+/* Each byte that may not be shown becomes '?'; the length stays. */
+void lu_text_tidy(char *text);
+/* Prints text (NULL: nothing) so. */
+void lu_text_put(FILE *out, const char *text);
 
 #endif

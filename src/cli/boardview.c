@@ -2,6 +2,7 @@
 #include "cli/boardview.h"
 #include "cli/session.h"
 
+#include "base/text.h"
 #include "board/damage.h"
 #include "board/places.h"
 #include "reason/lines.h"
@@ -11,14 +12,18 @@
 
 void lu_put_clean(FILE *out, const char *text)
 {
-  for (; text && *text; text++)
-    fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, out);
+  lu_text_put(out, text);
 }
 
 json_t *lu_json_text(const char *text)
 {
+  char kept[400];
   json_t *j = text ? json_string(text) : json_null();
-  return j ? j : json_string("?");
+  if (j)
+    return j;
+  snprintf(kept, sizeof kept, "%s", text); /* not UTF-8 */
+  lu_text_tidy(kept);
+  return json_string(kept);
 }
 
 const char *lu_role_name(lu_pin_role role)

@@ -28,8 +28,7 @@ enum { NAMES_MOST = 64 };
 /* Untrusted text for a terminal: control characters become '?'. */
 static void put_clean(FILE *f, const char *text)
 {
-  for (; *text; text++)
-    fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, f);
+  lu_text_put(f, text);
 }
 
 int lu_say_error(const lu_run *run, const lu_err *err)

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup compare: what a repair changed. */
 #include "cli/bench.h"
+#include "base/text.h"
 #include "cli/session.h"
 #include "api/judge.h"
 #include "cli/record.h"
@@ -411,8 +412,7 @@ static void show_chips(const comparison *c)
 
 static void put(FILE *f, const char *text)
 {
-  for (; *text; text++)
-    fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, f);
+  lu_text_put(f, text);
 }
 
 static void show_suspects(const comparison *c, const char *title, json_t *list)

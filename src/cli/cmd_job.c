@@ -3,6 +3,7 @@
 #include "cli/bench.h"
 #include "cli/session.h"
 
+#include "base/text.h"
 #include <inttypes.h>
 #include <jansson.h>
 #include <stdlib.h>
@@ -17,8 +18,7 @@ typedef struct args {
 /* Untrusted text: control characters become '?'. */
 static void put(FILE *f, const char *text)
 {
-  for (; *text; text++)
-    fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, f);
+  lu_text_put(f, text);
 }
 
 /* --- new --------------------------------------------------------------------------------------------- */

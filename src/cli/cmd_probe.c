@@ -4,6 +4,7 @@
 #include "cli/probewords.h"
 #include "cli/session.h"
 
+#include "base/text.h"
 #include <inttypes.h>
 #include <jansson.h>
 #include <math.h>
@@ -25,8 +26,7 @@ static const char *const fault_words[] = {"open", "stuck", "bridge", "swap", "de
 
 static void put(FILE *f, const char *text)
 {
-  for (; text && *text; text++)
-    fputc((unsigned char)*text < 0x20 || *text == 0x7f ? '?' : *text, f);
+  lu_text_put(f, text);
 }
 
 static unsigned likeliest(const lu_proposal *p)

@@ -2,6 +2,7 @@
 #define _GNU_SOURCE
 #include "cli/guess.h"
 
+#include "base/text.h"
 #include "reason/lines.h"
 
 #include <ctype.h>
@@ -58,9 +59,7 @@ static const char *assume(guesser *g, const char *format, ...)
   va_start(ap, format);
   vsnprintf(text, sizeof text, format, ap);
   va_end(ap);
-  for (char *c = text; *c; c++)
-    if ((unsigned char)*c < 0x20 || *c == 0x7f)
-      *c = '?'; /* it stands in a comment of one line */
+  lu_text_tidy(text); /* it stands in a comment of one line */
   lu_guess *o = g->out;
   const char *kept = lu_arena_text(g->s->mem, text, strlen(text));
   const char **p = lu_arena_grow(g->s->mem, (void *)(uintptr_t)o->assumed, o->assumed_count, &g->assumed_room, sizeof *p);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* The report page's nets, fail maps and bit tables. */
 #include "cli/chipmap.h"
+#include "base/text.h"
 #include "cli/pagefill.h"
 #include "cli/session.h"
 
@@ -164,8 +165,7 @@ lu_status lu_page_print_maps(lu_session *s, const lu_reading *readings, size_t c
     if (!lu_page_map(s, &readings[i], &m, &known))
       return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
     fputs("\nMap of ", run->out);
-    for (const char *c = readings[i].name ? readings[i].name : "what was read"; *c; c++)
-      fputc((unsigned char)*c < 0x20 || *c == 0x7f ? '?' : *c, run->out);
+    lu_text_put(run->out, readings[i].name ? readings[i].name : "what was read");
     if (!known && !readings[i].evidence.steady) {
       fputs(": none, nothing is known of the contents\n", run->out);
       continue;

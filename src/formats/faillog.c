@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "formats/faillog.h"
 
+#include "base/text.h"
 #include <ctype.h>
 #include <stdio.h>
 #include <string.h>
@@ -471,9 +472,7 @@ static lu_status add_unread(reader *r, const char *line, size_t len, uint32_t nu
     char *text = lu_arena_text(r->mem, line, len > TEXT_SHOWN ? TEXT_SHOWN : len);
     if (!text)
       return lu_fail(r->err, LU_ERR_NOMEM, 0, 0, "no room for the log");
-    for (char *p = text; *p; p++)
-      if ((unsigned char)*p < 0x20 || *p == 0x7f)
-        *p = '?';
+    lu_text_tidy(text);
     g->shown[g->unread].line = number;
     g->shown[g->unread].text = text;
   }

@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* The owner's page is one page of paper: what of each kind it holds. */
-enum { OWNER_SUSPECTS = 3, OWNER_SHARE_PERCENT = 5, OWNER_MAPS = 3, OWNER_CHECKS = 2, OWNER_EVENTS = 6, OWNER_TEXT = 280, ROWS_LEAST = 3 };
+enum { OWNER_SUSPECTS = 3, OWNER_SHARE_PERCENT = 5, OWNER_MAPS = 3, OWNER_CHECKS = 2, OWNER_EVENTS = 5, OWNER_TEXT = 240, OWNER_EVENT_TEXT = 130, ROWS_LEAST = 3 };
 static const double row_share = 0.01; /* what is below it gets no row of its own */
 
 typedef struct pen {
@@ -27,10 +27,10 @@ static void text(const pen *w, const char *t)
 }
 
 /* As much as the owner's page has room for. */
-static void brief(const pen *w, const char *t)
+static void brief(const pen *w, const char *t, size_t most)
 {
-  bool all = strlen(t) <= OWNER_TEXT;
-  lu_html_text_most(w->out, t, all ? SIZE_MAX : OWNER_TEXT - 3);
+  bool all = strlen(t) <= most;
+  lu_html_text_most(w->out, t, all ? SIZE_MAX : most - 3);
   raw(w, all ? "" : " ...");
 }
 
@@ -308,7 +308,7 @@ static void owner_suspects(const pen *w)
     raw(w, s->net ? "the connection " : "the chip ");
     suspect_name(w, s);
     fprintf(w->out, ", %s: ", words);
-    brief(w, s->why);
+    brief(w, s->why, OWNER_TEXT);
     raw(w, "</li>\n");
     shown++;
   }
@@ -874,7 +874,7 @@ static void event_row(const pen *w, const lu_page_event *e, bool with_kind)
   }
   raw(w, e->withdrawn ? "<s>" : "<span>");
   if (w->p->owner)
-    brief(w, e->text);
+    brief(w, e->text, OWNER_EVENT_TEXT);
   else
     text(w, e->text);
   raw(w, e->withdrawn ? "</s> (taken back)</td></tr>\n" : "</span></td></tr>\n");

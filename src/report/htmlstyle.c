@@ -62,9 +62,9 @@ const char lu_html_print_style[] =
     ".share svg{max-width:3rem}th,td{padding:.15rem .35rem}tr,figure,.verdict{break-inside:avoid}thead{display:table-header-group}a{text-decoration:none}.wide,.draw{overflow:visible}"
     ".on{outline:none;background:none}.draw svg{max-height:200mm}figure img{width:70mm}.chips{grid-template-columns:repeat(4,1fr);gap:2mm 4mm}.chips img{width:100%}"
     "section{break-inside:auto}.map{display:block}.draw{border:none;padding:0}"
-    ".owner{font-size:8.5pt;line-height:1.3}.owner h1{font-size:14pt;margin:0}.owner h2{font-size:10.5pt;margin:2mm 0 1mm;padding-top:1mm;border-width:1px}"
+    ".owner{font-size:8.5pt;line-height:1.3}.owner h1{font-size:14pt;margin:0}.owner h2{font-size:10pt;margin:1.4mm 0 .6mm;padding-top:.6mm;border-width:1px}"
     ".owner p,.owner ul,.owner ol{margin:.8mm 0}.owner h3{font-size:9pt;margin:1mm 0}.owner .verdict{font-size:10pt;padding:1mm 2mm}.owner td,.owner th{padding:.2mm 1.5mm}"
-    ".owner figure{margin:1mm 0}.owner .chips{grid-template-columns:repeat(3,38mm)}.owner .key{display:none}.owner header p{margin:0}"
+    ".owner figure{margin:1mm 0}.owner .chips{grid-template-columns:repeat(3,30mm)}.owner .key{display:none}.owner header p{margin:0}"
     ".owner section[aria-labelledby=cautions] ul{columns:2;column-gap:6mm;padding-left:4mm}.owner li{break-inside:avoid}.owner table,.owner figcaption,.owner .soft{font-size:8pt}.owner caption{display:none}"
     "img,.key rect,.share rect{print-color-adjust:exact;-webkit-print-color-adjust:exact}}\n";
 

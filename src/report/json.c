@@ -1,13 +1,19 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/report.h"
 
+#include "base/text.h"
 #include <jansson.h>
 #include <math.h>
 
 static json_t *text(const char *s)
 {
+  char kept[400];
   json_t *j = s ? json_string(s) : json_null();
-  return j ? j : json_string("?"); /* not UTF-8 */
+  if (j)
+    return j;
+  snprintf(kept, sizeof kept, "%s", s); /* not UTF-8 */
+  lu_text_tidy(kept);
+  return json_string(kept);
 }
 
 static json_t *share(double p)

@@ -217,8 +217,10 @@ static void take_sides(const lu_outline *o, sides *s)
 static void put_clean(FILE *out, const char *text, int width)
 {
   int n = 0;
-  for (; text && text[n] && n < 14; n++)
-    fputc((unsigned char)text[n] < 0x20 || text[n] == 0x7f ? '?' : text[n], out);
+  for (unsigned len; text && *text && n < 14; text += len ? len : 1, n++) {
+    len = lu_text_shown(text);
+    fwrite(len ? text : "?", 1, len ? len : 1, out);
+  }
   for (; n < width; n++)
     fputc(' ', out);
 }

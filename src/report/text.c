@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "report/report.h"
 
+#include "base/text.h"
 #include <inttypes.h>
 #include <stdarg.h>
 #include <string.h>
@@ -32,8 +33,11 @@ static void flow(const page *p, unsigned indent, unsigned at, const char *text)
       fputc(' ', p->out);
       at++;
     }
-    for (size_t i = 0; i < len; i++)
-      fputc((unsigned char)text[i] < 0x20 || text[i] == 0x7f ? '?' : text[i], p->out);
+    for (size_t i = 0; i < len;) {
+      unsigned shown = lu_text_shown(text + i);
+      fwrite(shown ? text + i : "?", 1, shown ? shown : 1, p->out);
+      i += shown ? shown : 1;
+    }
     at += (unsigned)len;
     text += len;
     blank = *text == ' ';
@@ -103,9 +107,7 @@ static void suspect(const page *p, const lu_said_suspect *s, size_t rank)
   paint(p, "1");
   char name[160];
   snprintf(name, sizeof name, "%.150s", s->net ? s->net : s->part);
-  for (char *c = name; *c; c++)
-    if ((unsigned char)*c < 0x20 || *c == 0x7f)
-      *c = '?';
+  lu_text_tidy(name);
   fputs(name, p->out);
   paint(p, "0");
   if (pins[0]) {

@@ -1,10 +1,15 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: MIT
 """check_png.py PNG GOT KNOWN: the fail map of two files of 16-bit big-endian words, pixel by pixel.
+check_png.py PNG GOT KNOWN BIT ROWS: the map of the memory chip behind that data bit, whose row is the lower half of the word
+address and whose column the upper half (the demo's record RAM: docs/demo/README.md), ROWS of each.
 
-PNG is read here from ISO/IEC 15948 with zlib alone; the map is worked out anew from the two files.
+PNG is read here from ISO/IEC 15948 with zlib alone, and by ImageMagick's convert where that is installed; the map is
+worked out anew from the two files.
 """
+import shutil
 import struct
+import subprocess
 import sys
 import zlib
 
@@ -66,10 +71,42 @@ def expected(got, known):
     return [[SHADES[shade(y, x)] for x in range(16)] for y in range(rows)]
 
 
+def shade_of(wrong, seen):
+    share = wrong / seen
+    return "none" if not share else "few" if share < 1 / 64 else "some" if share < 1 / 4 else "many" if share < 63 / 64 else "all"
+
+
+def expected_chip(got, known, bit, side):
+    span = max(1, side // MOST)
+    n = side // span
+    wrong = [[0] * n for _ in range(n)]
+    for i in range(len(got) // 2):
+        x = int.from_bytes(got[2 * i:2 * i + 2], "big") ^ int.from_bytes(known[2 * i:2 * i + 2], "big")
+        wrong[i % side // span][i // side // span] += x >> bit & 1
+    worst = max(max(r) for r in wrong)
+    first = next((y, x) for y in range(n) for x in range(n) if wrong[y][x] == worst) if worst else None
+    return [[SHADES["worst" if (y, x) == first else shade_of(wrong[y][x], span * span)] for x in range(n)] for y in range(n)]
+
+
+def another_program(path):
+    """The pixels as ImageMagick reads them: binary PPM."""
+    raw = subprocess.run(["convert", path, "ppm:-"], check=True, capture_output=True).stdout
+    magic, width, height, most, body = raw.split(maxsplit=3)[:3] + raw.split(maxsplit=3)[3].split(b"\n", 1)
+    assert magic == b"P6" and most == b"255"
+    w = int(width)
+    flat = [int.from_bytes(body[i:i + 3], "big") for i in range(0, 3 * w * int(height), 3)]
+    return [flat[i:i + w] for i in range(0, len(flat), w)]
+
+
 pixels = read_png(sys.argv[1])
-want = expected(open(sys.argv[2], "rb").read(), open(sys.argv[3], "rb").read())
-down, across = SIDE // len(want), SIDE // 16
+got, known = (open(name, "rb").read() for name in sys.argv[2:4])
+want = expected_chip(got, known, int(sys.argv[4]), int(sys.argv[5])) if len(sys.argv) > 4 else expected(got, known)
+down, across = SIDE // len(want), SIDE // len(want[0])
 assert len(pixels) == down * len(want) and len(pixels[0]) == SIDE, (len(pixels), len(pixels[0]))
+if shutil.which("convert"):
+    assert another_program(sys.argv[1]) == pixels, "ImageMagick sees other pixels"
+else:
+    print("left out: the picture through ImageMagick (no convert)")
 for y, row in enumerate(pixels):
     for x, color in enumerate(row):
         assert color == want[y // down][x // across], f"pixel {x}, {y}: {color:06x}, expected {want[y // down][x // across]:06x}"

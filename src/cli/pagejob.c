@@ -138,6 +138,13 @@ static lu_status fill_events(lu_page_work *w, const lu_bench *b)
 /* --- before and after ------------------------------------------------------------------------------------- */
 
 /* The first result that covers a block: the entry of its dump. NULL: none. */
+/* A job notes "BLOCK from VANTAGE", older ones the block's name alone. */
+static bool is_of_block(const char *noted, const char *block)
+{
+  size_t n = strlen(block);
+  return noted && !strncmp(noted, block, n) && (!noted[n] || !strncmp(noted + n, " from ", 6));
+}
+
 static const lu_job_entry *first_dump(const lu_bench *b, const char *block, const lu_job_entry **result)
 {
   const lu_job_entry *found = NULL;
@@ -149,7 +156,7 @@ static const lu_job_entry *first_dump(const lu_bench *b, const char *block, cons
     json_t *body = json_loads(e->body, 0, &je), *blocks = json_object_get(body, "blocks");
     for (size_t k = 0; k < json_array_size(blocks) && !found; k++) {
       const char *name = json_string_value(json_array_get(blocks, k));
-      if (name && !strcmp(name, block))
+      if (is_of_block(name, block))
         found = lu_bench_entry(b, (uint64_t)json_integer_value(json_object_get(body, "of")));
     }
     *result = e;
@@ -218,7 +225,7 @@ static const lu_job_entry *last_result(const lu_bench *b, const char *block)
     json_t *body = json_loads(b->entries[i].body, 0, &je), *blocks = json_object_get(body, "blocks");
     for (size_t k = 0; k < json_array_size(blocks); k++) {
       const char *name = json_string_value(json_array_get(blocks, k));
-      if (name && !strcmp(name, block))
+      if (is_of_block(name, block))
         found = &b->entries[i];
     }
     json_decref(body);

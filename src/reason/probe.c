@@ -880,7 +880,8 @@ static double left_after(const lu_probe *p, const lu_observation *o, double *scr
     lu_diagnosis_update(scratch, p->count, o, k);
     for (size_t i = 0; i < p->count; i++)
       most = fmax(most, scratch[i]);
-    left += most >= LU_LOCATED + p->meter_error ? 0 : chance[k] * lu_diagnosis_entropy(scratch, p->count);
+    /* where the hop is not located yet, one more reading is the least that it takes */
+    left += most >= LU_LOCATED + p->meter_error ? 0 : chance[k] * fmax(1, lu_diagnosis_entropy(scratch, p->count));
   }
   return left;
 }
@@ -899,7 +900,7 @@ static size_t best_of(lu_probe *p, const field *f, const uint32_t *part, size_t 
   size_t best = SIZE_MAX;
   double most = 0;
   lu_proposal *out = &sheet[count];
-  double all = lu_probe_entropy(p);
+  double all = fmax(1, lu_probe_entropy(p));
   for (size_t i = 0; i < f->count; i++) {
     if (on_sheet(sheet, count, &f->at[i]))
       continue;
@@ -908,7 +909,7 @@ static size_t best_of(lu_probe *p, const field *f, const uint32_t *part, size_t 
     if (g < 1e-3)
       continue;
     double cost = cost_of(p, &f->at[i]) * (was_taken(p, &f->at[i]) ? again_cost : 1);
-    double worth = parts == 1 && p->count <= LOOK_AHEAD_MOST ? all - left_after(p, &o, scratch) : g;
+    double worth = parts == 1 && p->count <= LOOK_AHEAD_MOST ? fmax(all - left_after(p, &o, scratch), 1e-3 * g) : g;
     if (worth / cost <= most * (1 + 1e-9))
       continue;
     most = worth / cost;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: MIT */
-/* Choosing readings along the demo board's nets: a hop is broken, a meter answers, the hop must be found
+/* Choosing readings along the nets of the demo board and of the test boards: a hop is broken, a meter answers, the hop must be found
  * in about as few readings as the optimal decision tree (dynamic programming here, up to 8 hops) or
  * the entropy bound allow, and with a meter that is wrong in 2 % of its readings, too. */
 #include "cli/session.h"
@@ -26,17 +26,27 @@ typedef struct bench {
   lu_costs flat;
 } bench;
 
-static int set_up(void **state)
+static const char *const boards[] = {"docs/demo/tide.yaml", "tests/boards/log8.yaml", "tests/boards/quay16.yaml", "tests/boards/buoy8.yaml"};
+enum { BOARDS = sizeof boards / sizeof *boards };
+
+static int open_bench(void **state, const char *board)
 {
+  char path[1024];
+  snprintf(path, sizeof path, "%s/%s", LU_TOP, board);
   bench *b = calloc(1, sizeof *b);
   b->run = (lu_run){.out = stdout, .err = stderr, .mem = &b->mem, .program = "test"};
   b->s = lu_session_new(&b->run);
-  if (lu_session_board(b->s, LU_TOP "/docs/demo/tide.yaml") || lu_priors_of(b->s->board, &b->priors, &b->s->err))
+  if (lu_session_board(b->s, path) || lu_priors_of(b->s->board, &b->priors, &b->s->err))
     return -1;
   /* every reading costs the same: what is compared is their number */
   b->flat.value[LU_COST_continuity] = b->flat.value[LU_COST_level] = b->flat.value[LU_COST_look] = 1;
   *state = b;
   return 0;
+}
+
+static int set_up(void **state)
+{
+  return open_bench(state, boards[0]);
 }
 
 static int tear_down(void **state)
@@ -182,9 +192,8 @@ static double optimal(const trial *t)
   return best[(1u << w->hop_count) - 1];
 }
 
-static void test_few_readings_with_a_truthful_meter(void **state)
+static void few_readings(bench *b, const char *name)
 {
-  bench *b = *state;
   double ours = 0, tree = 0, ours_long = 0, bound = 0, usual = 0;
   unsigned tried = 0, longer = 0;
   for (uint32_t net = 0; net < b->s->board->net_count && tried < NETS_TRIED; net++) {
@@ -212,18 +221,17 @@ static void test_few_readings_with_a_truthful_meter(void **state)
     lu_arena_free(&mem);
   }
   assert_true(tried >= 10);
-  print_message("%u nets of up to %d hops: %.2f readings, the optimal tree %.2f (ratio %.3f); allowing for 2 %% wrong ones %.2f\n", tried - longer,
+  print_message("%s: %u nets of up to %d hops: %.2f readings, the optimal tree %.2f (ratio %.3f); allowing for 2 %% wrong ones %.2f\n", name, tried - longer,
                 DP_MOST, ours / (tried - longer), tree / (tried - longer), ours / tree, usual / (tried - longer));
   assert_true(ours / tree <= 1.1);
   if (longer) {
-    print_message("%u longer nets: %.2f readings, entropy %.2f bits (ratio %.3f)\n", longer, ours_long / longer, bound / longer, ours_long / bound);
+    print_message("%s: %u longer nets: %.2f readings, entropy %.2f bits (ratio %.3f)\n", name, longer, ours_long / longer, bound / longer, ours_long / bound);
     assert_true(ours_long / bound <= 1.3);
   }
 }
 
-static void test_right_hop_despite_wrong_readings(void **state)
+static void right_hop(bench *b, const char *name)
 {
-  bench *b = *state;
   unsigned right = 0, all = 0, readings = 0;
   for (unsigned round = 0; all < 600; round++)
     for (uint32_t net = 0; net < b->s->board->net_count && all < 600; net += 5) {
@@ -242,8 +250,30 @@ static void test_right_hop_despite_wrong_readings(void **state)
       lu_arena_free(&mem);
       assert_true(round < 200);
     }
-  print_message("2 %% of the readings wrong: %u of %u right (%.1f %%), %.2f readings each\n", right, all, 100.0 * right / all, (double)readings / all);
+  print_message("%s: 2 %% of the readings wrong: %u of %u right (%.1f %%), %.2f readings each\n", name, right, all, 100.0 * right / all, (double)readings / all);
   assert_true(right >= 0.97 * all);
+}
+
+static void on_every_board(void (*test)(bench *b, const char *name))
+{
+  for (size_t i = 0; i < BOARDS; i++) {
+    void *own = NULL;
+    assert_int_equal(open_bench(&own, boards[i]), 0);
+    test(own, boards[i]);
+    tear_down(&own);
+  }
+}
+
+static void test_few_readings_with_a_truthful_meter(void **state)
+{
+  (void)state;
+  on_every_board(few_readings);
+}
+
+static void test_right_hop_despite_wrong_readings(void **state)
+{
+  (void)state;
+  on_every_board(right_hop);
 }
 
 static void test_leg_and_pad_are_two_points(void **state)

@@ -47,6 +47,9 @@ check dpkg-dev          the .deb: shlibdeps
 check fakeroot          the .deb
 check lintian           the .deb
 check minisat           smallest diagnoses of circuits
+check chromium          the report page in a browser
+check pngcheck         pictures by another program
+check poppler-utils     the printed page
 check zsh               completions
 check fish              completions
 '

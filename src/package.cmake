@@ -40,7 +40,11 @@ set(CPACK_DEBIAN_PROGRAM_PACKAGE_SHLIBDEPS ON)
 set(CPACK_DEBIAN_LIBRARY_PACKAGE_NAME liblineup${LU_SOVERSION})
 set(CPACK_DEBIAN_LIBRARY_PACKAGE_SECTION libs)
 set(CPACK_DEBIAN_LIBRARY_PACKAGE_SHLIBDEPS ON)
-set(CPACK_DEBIAN_LIBRARY_PACKAGE_GENERATE_SHLIBS ON)
+# Written here, as CPack 3.25 makes neither for one component alone.
+file(WRITE ${PROJECT_BINARY_DIR}/debian/shlibs "liblineup ${LU_SOVERSION} liblineup${LU_SOVERSION} (>= ${PROJECT_VERSION})\n")
+file(WRITE ${PROJECT_BINARY_DIR}/debian/triggers "activate-noawait ldconfig\n")
+set(CPACK_DEBIAN_LIBRARY_PACKAGE_CONTROL_EXTRA ${PROJECT_BINARY_DIR}/debian/shlibs ${PROJECT_BINARY_DIR}/debian/triggers)
+set(CPACK_COMPONENT_PROGRAM_DESCRIPTION "${CPACK_PACKAGE_DESCRIPTION}")
 set(CPACK_COMPONENT_LIBRARY_DESCRIPTION "shared library of lineup, decoding for other programs
 Decodes memory dumps of a failing board from another program: which nets and
 chip pins would give exactly what was read.")

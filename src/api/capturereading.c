@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "api/capturereading.h"
 
+#include "api/doubt.h"
 #include "formats/capform.h"
 #include "formats/dumpform.h"
 #include "formats/sigmap.h"
@@ -9,7 +10,7 @@
 
 #include <string.h>
 
-enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24, LINES_MOST = 16 };
+enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24 };
 
 typedef struct read_seen {
   uint32_t word;
@@ -291,9 +292,8 @@ static lu_status take_room(watcher *w)
   w->last_certain = LU_NEW(mem, uint64_t, n);
   w->stretch_number = 1;
   w->lines = LU_NEW(mem, lu_buslines, 3);
-  w->r->lines = LU_NEW(mem, lu_said_suspect, LINES_MOST);
   w->r->seen = LU_NEW(mem, lu_seen_bus, 2);
-  if (!w->lines || !w->r->lines || !w->r->seen)
+  if (!w->lines || !w->r->seen || lu_doubt_begin(w->s, w->r))
     return no_room(w);
   const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
   w->r->seen[0] = (lu_seen_bus){&w->lines[0], v->address_net};
@@ -414,19 +414,10 @@ static lu_status answer_room(watcher *w, answer *x)
 static void suspect_net(watcher *w, uint32_t net, uint32_t pin, unsigned group, const char *why)
 {
   lu_session *s = w->s;
-  for (size_t i = 0; i < w->r->line_count; i++)
-    if (net != LU_NONE && w->r->lines[i].net == s->board->nets[net].name)
-      return;
-  if (net == LU_NONE || w->r->line_count == LINES_MOST)
-    return;
-  lu_said_suspect *x = &w->r->lines[w->r->line_count++];
-  *x = (lu_said_suspect){.net = s->board->nets[net].name, .group = group, .why = why};
-  x->pins = pin == LU_NONE ? NULL : LU_NEW(s->mem, lu_said_pin, 1);
-  if (x->pins) {
-    x->pin_count = 1;
-    x->pins[0] = (lu_said_pin){s->board->pins[pin].name, s->board->pins[pin].function};
-    x->settle = lu_arena_printf(s->mem, "Look at the level of %s while it should move, then measure it against supply, ground and its neighbours", x->pins[0].pin);
-  }
+  const char *settle = pin == LU_NONE ? NULL
+                                      : lu_arena_printf(s->mem, "Look at the level of %s while it should move, then measure it against supply, "
+                                                                "ground and its neighbours", s->board->pins[pin].name);
+  lu_doubt_line(s, w->r, net, pin, group, why, settle);
 }
 
 /* ... of one bit of a bus at the vantage. */
@@ -470,12 +461,6 @@ static void doubt_bus(watcher *w, const lu_buslines *b, const char **still_text,
   }
 }
 
-/* Adds a sentence to what is doubted. */
-static void add_doubt(watcher *w, const char *text)
-{
-  w->r->doubt = w->r->doubt ? lu_arena_printf(w->s->mem, "%s; %s", w->r->doubt, text) : text;
-}
-
 /* What a capture sees is what stands on the lines: a line that is held at a level there, or joined to another, makes no
  * word read wrong, the rest of the memory is just never met. Data lines tell only where what was written is known from
  * the same lines. That the program never used the other levels is taken as likely as a fault. (Common practice, no source.) */
@@ -488,13 +473,13 @@ static void doubt_lines(watcher *w, bool from_outside)
     doubt_bus(w, &w->lines[1], &still[1], &twins);
   unsigned long long cycles = w->reads + w->writes;
   if (still[0])
-    add_doubt(w, lu_arena_printf(mem, "address lines stand still in all %llu cycles while higher ones move: %s; measure whether they are held there, "
+    lu_doubt_add(w->s, w->r, lu_arena_printf(mem, "address lines stand still in all %llu cycles while higher ones move: %s; measure whether they are held there, "
                                       "or whether the program never used the other level", cycles, still[0]));
   if (still[1])
-    add_doubt(w, lu_arena_printf(mem, "data lines stand still in all %llu cycles while others move: %s; what was written has them so as well, so no word "
+    lu_doubt_add(w->s, w->r, lu_arena_printf(mem, "data lines stand still in all %llu cycles while others move: %s; what was written has them so as well, so no word "
                                       "reads wrong: measure whether they are held", cycles, still[1]));
   if (twins)
-    add_doubt(w, lu_arena_printf(mem, "lines always have each other's level: %s; measure whether they are joined", twins));
+    lu_doubt_add(w->s, w->r, lu_arena_printf(mem, "lines always have each other's level: %s; measure whether they are joined", twins));
 }
 
 /* No cycle met the block: lines that stand at a level which none of its addresses has. */
@@ -515,7 +500,7 @@ static void doubt_absence(watcher *w)
                  lu_arena_printf(w->s->mem, "It stands at a level that no address of '%s' has, in all %llu cycles", w->r->name, (unsigned long long)b->words));
   }
   if (text)
-    add_doubt(w, lu_arena_printf(w->s->mem, "none of %llu cycles is of '%s', for address lines that stand still at a level none of its addresses has: %s; measure whether they "
+    lu_doubt_add(w->s, w->r, lu_arena_printf(w->s->mem, "none of %llu cycles is of '%s', for address lines that stand still at a level none of its addresses has: %s; measure whether they "
                                             "are held, or whether the program never went there", (unsigned long long)b->words, w->r->name, text));
 }
 
@@ -534,7 +519,7 @@ static void doubt_strobes(watcher *w)
           suspect_net(w, net, LU_NONE, (unsigned)w->r->line_count,
                       lu_arena_printf(w->s->mem, "It is the %s strobe, and there is no %s among %llu cycles", m->strobes[i].name, writes ? "write" : "read",
                                       (unsigned long long)(w->all_reads + w->all_writes)));
-          add_doubt(w, lu_arena_printf(w->s->mem, "the strobe %s is never active: measure whether it is held, or whether the program never used it", b->nets[net].name));
+          lu_doubt_add(w->s, w->r, lu_arena_printf(w->s->mem, "the strobe %s is never active: measure whether it is held, or whether the program never used it", b->nets[net].name));
         }
 }
 
@@ -544,8 +529,7 @@ static void doubt(watcher *w, bool from_outside)
   if (!w->reads && !w->writes)
     doubt_absence(w);
   doubt_strobes(w);
-  for (size_t i = 0; i < w->r->line_count; i++)
-    w->r->lines[i].probability = 0.5 / (double)w->r->line_count;
+  lu_doubt_share(w->r);
 }
 
 static void say(watcher *w, bool turns, bool blind, const answer *x)

@@ -3,6 +3,7 @@
 
 #include "base/yaml.h"
 #include "api/capturereading.h"
+#include "api/doubt.h"
 #include "api/logreading.h"
 #include "api/misread.h"
 
@@ -285,7 +286,9 @@ static lu_status one_reading(lu_session *s, const lu_reading_args *a, const lu_t
     bad = merge_passes(s, r);
   if (!bad)
     bad = add_contents(s, a->expect, a->wrote, r);
-  return bad ? bad : mend_misread(s, r);
+  if (!bad)
+    bad = mend_misread(s, r);
+  return bad ? bad : lu_doubt_flicker(s, r);
 }
 
 lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_texts *dumps, lu_reading **out)

@@ -169,12 +169,12 @@ static int by_log(const void *a, const void *b)
   return memcmp(x->e.faults, y->e.faults, sizeof x->e.faults);
 }
 
-static int by_probability(const void *a, const void *b)
+int lu_suspect_order(const void *a, const void *b)
 {
   const lu_suspect *x = a, *y = b;
   if (x->probability != y->probability)
     return x->probability > y->probability ? -1 : 1;
-  return (x->net > y->net) - (x->net < y->net);
+  return x->net != y->net ? (x->net > y->net) - (x->net < y->net) : (x->part > y->part) - (x->part < y->part);
 }
 
 static int by_faults(const void *a, const void *b)
@@ -248,7 +248,7 @@ static bool list_suspects(tableau *t)
                                                      .group = t->group[nets + i],
                                                      .probability = fmin(t->part[i], 1),
                                                      .fault = t->fault[nets + i]};
-  qsort(r->suspects, r->suspect_count, sizeof *r->suspects, by_probability);
+  qsort(r->suspects, r->suspect_count, sizeof *r->suspects, lu_suspect_order);
   number_groups(r);
   return true;
 }

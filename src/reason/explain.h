@@ -29,6 +29,9 @@ typedef struct lu_suspect {
   lu_fault fault;            /* its fault there */
 } lu_suspect;
 
+/* qsort's order of suspects: most probable first, then nets before parts, by number. */
+int lu_suspect_order(const void *a, const void *b);
+
 typedef struct lu_result {
   lu_joint *joint;
   lu_verdict verdict;

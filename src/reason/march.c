@@ -549,14 +549,6 @@ static int by_log(const void *a, const void *b)
   return memcmp(x->e.faults, y->e.faults, sizeof x->e.faults);
 }
 
-static int by_probability(const void *a, const void *b)
-{
-  const lu_suspect *x = a, *y = b;
-  if (x->probability != y->probability)
-    return x->probability > y->probability ? -1 : 1;
-  return x->net != y->net ? (x->net > y->net) - (x->net < y->net) : (x->part > y->part) - (x->part < y->part);
-}
-
 typedef struct listing {
   lu_result *r;
   double *best;         /* by suspect: the largest share of one explanation */
@@ -644,7 +636,7 @@ static bool conclude(seeker *s, found *x, lu_result *r)
     r->explanations[r->explanation_count++].probability = p;
   }
   if (r->suspect_count)
-    qsort(r->suspects, r->suspect_count, sizeof *r->suspects, by_probability);
+    qsort(r->suspects, r->suspect_count, sizeof *r->suspects, lu_suspect_order);
   return number_groups(s, r);
 }
 

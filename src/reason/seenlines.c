@@ -45,14 +45,6 @@ static bool touches(const lu_suspect *s, const lu_explanation *e)
   return false;
 }
 
-static int by_probability(const void *a, const void *b)
-{
-  const lu_suspect *x = a, *y = b;
-  if (x->probability != y->probability)
-    return x->probability < y->probability ? 1 : -1;
-  return x->net < y->net ? -1 : x->net > y->net;
-}
-
 /* What is left of a suspect; false: nothing. */
 static bool reduce(const lu_result *r, lu_suspect *s, const bool *out, const lu_seen_bus *buses, size_t bus_count)
 {
@@ -97,7 +89,7 @@ size_t lu_seenlines_refute(lu_result *r, const lu_seen_bus *buses, size_t count)
       to++;
     }
   r->suspect_count = to;
-  qsort(r->suspects, to, sizeof *r->suspects, by_probability);
+  qsort(r->suspects, to, sizeof *r->suspects, lu_suspect_order);
   to = 0;
   for (size_t i = 0; i < r->explanation_count; i++)
     if (!out[i]) {

@@ -142,3 +142,11 @@ const lu_job_entry *lu_bench_entry(const lu_bench *b, uint64_t id)
 {
   return id >= 1 && id <= b->count ? &b->entries[id - 1] : NULL;
 }
+
+uint64_t lu_bench_last_repair(const lu_bench *b)
+{
+  for (size_t i = b->count; i-- > 0;)
+    if (!strcmp(b->entries[i].kind, "repair"))
+      return b->entries[i].id;
+  return 0;
+}

@@ -41,5 +41,7 @@ lu_job_file *lu_bench_files(lu_session *s, size_t first, const lu_texts *dumps, 
 
 /* The entry of that number, or NULL. */
 const lu_job_entry *lu_bench_entry(const lu_bench *b, uint64_t id);
+/* The number of the last repair; 0: none. */
+uint64_t lu_bench_last_repair(const lu_bench *b);
 
 #endif

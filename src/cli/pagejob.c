@@ -77,18 +77,10 @@ static size_t dumps_that_count(const lu_bench *b, uint64_t from, uint64_t to, co
   return count;
 }
 
-static uint64_t last_repair(const lu_bench *b)
-{
-  for (size_t i = b->count; i-- > 0;)
-    if (!strcmp(b->entries[i].kind, "repair"))
-      return b->entries[i].id;
-  return 0;
-}
-
 lu_status lu_page_job_state(lu_bench *b, lu_page_state *out)
 {
   const lu_job_entry *dumps[RESULTS_MOST];
-  uint64_t repair = last_repair(b);
+  uint64_t repair = lu_bench_last_repair(b);
   *out = (lu_page_state){0};
   size_t n = dumps_that_count(b, repair, b->count, dumps, &out->recorded);
   out->stale = !n && repair;
@@ -362,7 +354,7 @@ static bool check_of(lu_page_work *w, const lu_job_entry *e, bool before_repair,
 static lu_status fill_checks(lu_page_work *w, const lu_bench *b)
 {
   lu_page_check *list = LU_NEW(w->s->mem, lu_page_check, b->count + 1);
-  uint64_t repair = last_repair(b);
+  uint64_t repair = lu_bench_last_repair(b);
   for (size_t i = b->count; list && i-- > 0;) {
     if (strcmp(b->entries[i].kind, "verify"))
       continue;

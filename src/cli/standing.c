@@ -191,14 +191,6 @@ static size_t stakes_of(const lu_standing *s, const json_t *nets, lu_stake *out,
   return count;
 }
 
-static uint64_t last_repair(const lu_bench *b)
-{
-  for (size_t i = b->count; i-- > 0;)
-    if (!strcmp(b->entries[i].kind, "repair"))
-      return b->entries[i].id;
-  return 0;
-}
-
 static lu_status take_results(lu_standing *s)
 {
   lu_arena *mem = s->bench->s->mem;
@@ -210,7 +202,7 @@ static lu_status take_results(lu_standing *s)
   size_t n = 0;
   if (!all || !one || !stakes || !s->findings)
     return lu_fail(&s->bench->s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  s->repair = last_repair(s->bench);
+  s->repair = lu_bench_last_repair(s->bench);
   for (size_t i = s->bench->count; i-- > 0 && s->result_count < RESULTS_MOST;) {
     const lu_job_entry *e = &s->bench->entries[i];
     json_error_t je;

@@ -453,7 +453,7 @@ typedef struct gather {
   bool measure;
 } gather;
 
-static unsigned read_number(const lu_pattern *pattern, size_t op)
+unsigned lu_pattern_reads_before(const lu_pattern *pattern, size_t op)
 {
   unsigned n = 0;
   for (size_t i = 0; i < op; i++)
@@ -463,7 +463,7 @@ static unsigned read_number(const lu_pattern *pattern, size_t op)
 
 unsigned lu_cells_reads(const lu_pattern *pattern)
 {
-  unsigned n = read_number(pattern, pattern->op_count);
+  unsigned n = lu_pattern_reads_before(pattern, pattern->op_count);
   return n < 64 ? n : 64;
 }
 
@@ -475,7 +475,7 @@ static bool gather_ops(void *user, const lu_operation *ops, size_t count)
     if (!wait && !(ops[i].mask & 1))
       continue;
     if (!g->measure) {
-      unsigned read = ops[i].kind == LU_OP_READ ? read_number(g->pattern, ops[i].op) : 255;
+      unsigned read = ops[i].kind == LU_OP_READ ? lu_pattern_reads_before(g->pattern, ops[i].op) : 255;
       g->events[g->count] = (event){.kind = (uint8_t)ops[i].kind, .word = (uint8_t)ops[i].word,
                                     .value = ops[i].value & 1,
                                     .read = (uint8_t)(read < 255 ? read : 255)};

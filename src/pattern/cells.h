@@ -47,6 +47,8 @@ LU_MUST_USE lu_status lu_cells_coverage(const lu_pattern *pattern, lu_arena *mem
 /* Syndrome: bit r = the pattern's r-th read operation (in the order of the file, all passes
  * together) gave a wrong value at some word. `any` elements run up. */
 enum { LU_SYNDROMES_MOST = 64 };
+/* Reads among the first op operations: the bit of a read at op in a syndrome. */
+unsigned lu_pattern_reads_before(const lu_pattern *pattern, size_t op);
 /* Reads that have a bit in a syndrome, at most 64. */
 unsigned lu_cells_reads(const lu_pattern *pattern);
 /* Distinct syndromes of a fault over all places and start contents, ascending; 0 among them when

@@ -37,14 +37,6 @@ static int by_size(const void *a, const void *b)
   return c ? c : order(x->syndrome, y->syndrome);
 }
 
-static unsigned read_number(const lu_pattern *pattern, size_t op)
-{
-  unsigned n = 0;
-  for (size_t i = 0; i < op; i++)
-    n += pattern->ops[i].kind == LU_OP_READ;
-  return n;
-}
-
 static lu_status check(const lu_pattern *pattern, const lu_memory *block, const lu_failure *f,
                        lu_err *err)
 {
@@ -77,7 +69,7 @@ static lu_status collect(const lu_pattern *pattern, const lu_memory *block, cons
   if (!cells)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu failing bits", bits);
   for (size_t i = 0; i < count; i++) {
-    unsigned read = read_number(pattern, at[i].op);
+    unsigned read = lu_pattern_reads_before(pattern, at[i].op);
     for (uint64_t wrong = at[i].wrong; wrong; wrong &= wrong - 1)
       cells[n++] = (cell){at[i].word, read < 64 ? UINT64_C(1) << read : 0,
                           (unsigned)__builtin_ctzll(wrong)};

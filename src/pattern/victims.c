@@ -68,14 +68,6 @@ typedef struct seen {
   const uint64_t *found;
 } seen;
 
-static unsigned read_number(const lu_pattern *p, uint32_t op)
-{
-  unsigned n = 0;
-  for (uint32_t i = 0; i < op; i++)
-    n += p->ops[i].kind == LU_OP_READ;
-  return n;
-}
-
 static lu_status look(asker *a, uint64_t word, unsigned bit, const lu_failure *at, size_t count, bool whole, uint32_t last_pass,
                       seen **out, uint32_t *passes)
 {
@@ -84,7 +76,7 @@ static lu_status look(asker *a, uint64_t word, unsigned bit, const lu_failure *a
   if (!list)
     return lu_fail(a->err, LU_ERR_NOMEM, 0, 0, "no room");
   for (size_t i = 0; i < count; i++) {
-    unsigned r = read_number(a->pattern, at[i].op);
+    unsigned r = lu_pattern_reads_before(a->pattern, at[i].op);
     if (at[i].word == word && (at[i].wrong >> bit & 1) && at[i].pass < *passes && r < 64)
       list[at[i].pass].syndrome |= (uint64_t)1 << r;
   }

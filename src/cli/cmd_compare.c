@@ -5,6 +5,7 @@
 #include "cli/session.h"
 #include "api/judge.h"
 #include "cli/record.h"
+#include "cli/readingoptions.h"
 #include "reason/chipdiff.h"
 #include "reason/contrast.h"
 
@@ -592,13 +593,7 @@ static int compare(lu_run *run, void *opaque)
 #define AT(field) offsetof(args, field)
 static const lu_option options[] = {
     {"board", 'b', LU_OPT_TEXT, AT(board), 0, 0, "FILE", "board file; without: address and data bits only"},
-    {"block", 0, LU_OPT_TEXT, AT(reading.block), 0, 0, "NAME", "the memory block that was read"},
-    {"at", 0, LU_OPT_TEXT, AT(reading.at), 0, 0, "ADDR", "byte address where raw dumps start"},
-    {"vantage", 0, LU_OPT_TEXT, AT(reading.vantage), 0, 0, "NAME", "read from there; chip:U3 = out of circuit"},
-    {"expect", 'e', LU_OPT_TEXT, AT(reading.expect), 0, 0, "WHAT", "known contents: a file or a pattern"},
-    {"wrote", 'w', LU_OPT_TEXT, AT(reading.wrote), 0, 0, "WHAT", "written through the same lines, then read"},
-    {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
-    {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
+    LU_DUMP_OPTIONS(AT(reading)),
     {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
     {0},
 };

@@ -6,6 +6,7 @@
 #include "api/readings.h"
 #include "cli/record.h"
 #include "cli/session.h"
+#include "cli/readingoptions.h"
 #include "report/report.h"
 
 #include <string.h>
@@ -113,17 +114,8 @@ static int decode(lu_run *run, void *opaque)
 #define AT(field) offsetof(args, field)
 static const lu_option options[] = {
     {"board", 'b', LU_OPT_TEXT, AT(board), 0, 0, "FILE", "board file; without: address and data bits only"},
-    {"block", 0, LU_OPT_TEXT, AT(reading.block), 0, 0, "NAME", "the memory block that was read"},
-    {"at", 0, LU_OPT_TEXT, AT(reading.at), 0, 0, "ADDR", "byte address where a raw dump starts"},
-    {"vantage", 0, LU_OPT_TEXT, AT(reading.vantage), 0, 0, "NAME", "read from there; chip:U3 = out of circuit"},
-    {"expect", 'e', LU_OPT_TEXT, AT(reading.expect), 0, 0, "WHAT", "known contents: a file or a pattern"},
-    {"wrote", 'w', LU_OPT_TEXT, AT(reading.wrote), 0, 0, "WHAT", "written through the same lines, then read"},
-    {"run", 0, LU_OPT_TEXT, AT(run), 0, 0, "FILE", "several readings of one fault state (YAML)"},
-    {"log", 0, LU_OPT_TEXT, AT(reading.log), 0, 0, "FILE", "failures that a memory test printed"},
-    {"pattern", 0, LU_OPT_TEXT, AT(reading.pattern), 0, 0, "NAME", "--log: the test pattern that ran, if it does not say"},
-    {"signals", 's', LU_OPT_TEXT, AT(reading.signals), 0, 0, "FILE", "a capture's signals: what they mean (YAML)"},
-    {"width", 0, LU_OPT_NUMBER, AT(reading.width), 1, 64, "BITS", "without a board: data bits (default 8)"},
-    {"byte-order", 0, LU_OPT_TEXT, AT(reading.order), 0, 0, "ORDER", "without a board: big or little (default)"},
+    LU_DUMP_OPTIONS(AT(reading)),
+    LU_EVIDENCE_OPTIONS(AT(reading), AT(run)),
     {"job", 0, LU_OPT_TEXT, AT(job), 0, 0, "JOB", "keep dumps and result in this job, and use its board file"},
     {"map", 'm', LU_OPT_FLAG, AT(map), 0, 0, NULL, "show where the wrong bits stand, as a map"},
     {"chip", 0, LU_OPT_TEXT, AT(chip), 0, 0, "REF", "with --map: rows and columns of this chip"},

@@ -53,7 +53,7 @@ static int free_memory(void **state)
 }
 
 /* Hamdioui, Al-Ars, van de Goor, "Testing static and dynamic faults in random access memories",
- * VTS 2002, Table 4, percent (from a transcription). */
+ * VTS 2002, Table 4, percent (as later documents quote it). */
 static void dynamic_coverage_of_vts_2002(void **state)
 {
   (void)state;

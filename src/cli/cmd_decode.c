@@ -23,6 +23,7 @@ typedef struct answer {
   lu_finding *finding;
   lu_reading *readings;
   size_t count;
+  lu_fail_map chip_map; /* of args.chip */
 } answer;
 
 static int show(lu_run *run, const lu_finding *f, bool json)
@@ -38,17 +39,20 @@ static int show(lu_run *run, const lu_finding *f, bool json)
   return f->verdict[0] == 'c' || (f->verdict[0] == 'u' && !f->suspect_count) ? LU_EXIT_CLEAN : LU_EXIT_FAULTS;
 }
 
-static lu_status read_all(lu_session *s, const args *a, lu_reading **readings, size_t *count)
+/* Everything that was named, the chip of the map as well: what is wrong with it shows before anything is kept or said. */
+static lu_status read_all(lu_session *s, const args *a, answer *out)
 {
-  *count = 1;
-  return a->run ? lu_readings_of_run(s, a->run, readings, count) : lu_readings_of_args(s, &a->reading, &a->operands, readings);
+  out->count = 1;
+  lu_status bad = a->run ? lu_readings_of_run(s, a->run, &out->readings, &out->count)
+                         : lu_readings_of_args(s, &a->reading, &a->operands, &out->readings);
+  return bad || !a->chip ? bad : lu_page_one_chip(s, out->readings, out->count, a->chip, &out->chip_map);
 }
 
 static lu_status decode_all(lu_session *s, const args *a, answer *out)
 {
   lu_status bad = a->board ? lu_session_board(s, a->board) : LU_OK;
   if (!bad)
-    bad = read_all(s, a, &out->readings, &out->count);
+    bad = read_all(s, a, out);
   return bad ? bad : lu_judge(s, out->readings, out->count, !a->board, NULL, &out->finding);
 }
 
@@ -66,7 +70,7 @@ static lu_status decode_for_job(lu_session *s, const args *a, answer *out)
   if (!bad && a->run && plain)
     bad = lu_fail(&s->err, LU_ERR_USAGE, 0, 0, "--run needs a board file: the job has none, give --board");
   if (!bad)
-    bad = read_all(s, a, &out->readings, &out->count);
+    bad = read_all(s, a, out);
   r.readings = out->readings;
   r.count = out->count;
   if (!bad)
@@ -84,28 +88,25 @@ static int decode(lu_run *run, void *opaque)
   args *a = opaque;
   if (!a->run && !a->operands.count && !a->reading.log)
     return lu_say_usage(run, "decode: expects a DUMP, --log FILE or --run FILE");
-  if (a->run && (a->operands.count || a->reading.log))
-    return lu_say_usage(run, "decode: --run lists all the readings; leave out %.100s",
-                        a->operands.count ? a->operands.at[0] : "--log");
-  if (a->reading.pattern && !a->reading.log)
-    return lu_say_usage(run, "decode: --pattern belongs to --log: the test pattern whose failures it lists");
-  if (a->reading.log && a->operands.count)
-    return lu_say_usage(run, "decode: give either --log or a dump, not both; --run puts several readings together");
+  char room[LU_MISUSE_ROOM];
+  const char *wrong = lu_reading_misuse(&a->reading, a->run, &a->operands, room, sizeof room);
+  if (wrong)
+    return lu_say_usage(run, "decode: %s", wrong);
   if (a->run && !a->board && !a->job)
     return lu_say_usage(run, "decode: --run needs --board");
   if (a->json && a->map)
     return lu_say_usage(run, "decode: give either --json or --map, not both");
   if (a->chip && !a->map)
     return lu_say_usage(run, "decode: --chip goes with --map");
-  if (a->reading.expect && a->reading.wrote)
-    return lu_say_usage(run, "decode: give either --expect or --wrote, not both");
   lu_session *s = lu_session_new(run);
   if (!s)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
   answer got = {0};
   lu_status bad = a->job ? decode_for_job(s, a, &got) : decode_all(s, a, &got);
   int code = bad ? lu_say_error(run, &s->err) : show(run, got.finding, a->json);
-  if (!bad && a->map && (a->chip ? lu_page_print_chip(s, got.readings, got.count, a->chip) : lu_page_print_maps(s, got.readings, got.count)))
+  if (!bad && a->chip)
+    lu_page_print_chip(s, a->chip, &got.chip_map);
+  else if (!bad && a->map && lu_page_print_maps(s, got.readings, got.count))
     code = lu_say_error(run, &s->err);
   lu_session_end(s);
   return code;

@@ -171,29 +171,24 @@ static lu_status make(work *k)
   return bad || !a->output ? bad : write_page(k);
 }
 
-static const char *usage_fault(const args *a)
+static const char *usage_fault(const args *a, char *room, size_t len)
 {
   if (!a->run && !a->operands.count && !a->reading.log)
     return "expects a JOB, a DUMP, --log FILE or --run FILE";
-  if (a->run && (a->operands.count || a->reading.log))
-    return "--run lists all the readings; leave out dumps and --log";
-  if (a->reading.log && a->operands.count)
-    return "give either --log or a dump, not both";
   if (a->run && !a->board)
     return "--run needs --board";
   if (a->chip && !a->png)
     return "--chip goes with --png; the page shows every chip with wrong bits";
-  if (a->reading.expect && a->reading.wrote)
-    return "give either --expect or --wrote, not both";
   if (!a->output && !a->png)
     return "expects -o FILE for the page, or --png FILE for the map alone";
-  return NULL;
+  return lu_reading_misuse(&a->reading, a->run, &a->operands, room, len);
 }
 
 static int report(lu_run *run, void *opaque)
 {
   work k = {.a = opaque};
-  const char *wrong = usage_fault(k.a), *who = k.a->audience;
+  char room[LU_MISUSE_ROOM];
+  const char *wrong = usage_fault(k.a, room, sizeof room), *who = k.a->audience;
   if (wrong)
     return lu_say_usage(run, "report: %s", wrong);
   if (who && strcmp(who, "bench") && strcmp(who, "owner"))

@@ -55,7 +55,7 @@ bool lu_page_map(lu_session *s, const lu_reading *r, lu_fail_map *out, bool *kno
 /* One chip's rows and columns, of the first reading that it serves. ERR_MISSING: it serves none; ERR_VALUE: nothing is
  * known, or its address lines are no plain ones. */
 LU_MUST_USE lu_status lu_page_one_chip(lu_session *s, const lu_reading *readings, size_t count, const char *ref, lu_fail_map *out);
-LU_MUST_USE lu_status lu_page_print_chip(lu_session *s, const lu_reading *readings, size_t count, const char *ref);
+void lu_page_print_chip(lu_session *s, const char *ref, const lu_fail_map *map);
 LU_MUST_USE lu_status lu_page_print_maps(lu_session *s, const lu_reading *readings, size_t count);
 
 #endif

@@ -195,19 +195,14 @@ lu_status lu_page_one_chip(lu_session *s, const lu_reading *readings, size_t cou
   return lu_fail(&s->err, LU_ERR_MISSING, 0, 0, "--chip: no memory chip '%.40s' in what was read", ref);
 }
 
-lu_status lu_page_print_chip(lu_session *s, const lu_reading *readings, size_t count, const char *ref)
+void lu_page_print_chip(lu_session *s, const char *ref, const lu_fail_map *map)
 {
-  lu_fail_map m;
   lu_run *run = s->run;
-  lu_status bad = lu_page_one_chip(s, readings, count, ref, &m);
-  if (bad)
-    return bad;
   fprintf(run->out, "\nRows and columns of ");
   lu_put_clean(run->out, ref);
-  fprintf(run->out, ": %llu wrong bits\n", (unsigned long long)m.wrong_bits);
+  fprintf(run->out, ": %llu wrong bits\n", (unsigned long long)map->wrong_bits);
   lu_map_style style = {.color = run->color, .utf8 = run->utf8};
-  lu_fail_map_text(run->out, &m, &style);
-  return LU_OK;
+  lu_fail_map_text(run->out, map, &style);
 }
 
 /* --- tasks ------------------------------------------------------------------------------------------------ */

@@ -22,4 +22,8 @@
   {"pattern", 0, LU_OPT_TEXT, (to) + offsetof(lu_reading_args, pattern), 0, 0, "NAME", "--log: the test pattern that ran, if it does not say"},    \
   {"signals", 's', LU_OPT_TEXT, (to) + offsetof(lu_reading_args, signals), 0, 0, "FILE", "a capture's signals: what they mean (YAML)"}
 
+/* What does not go together among them: a sentence, perhaps in room[len], or NULL. */
+enum { LU_MISUSE_ROOM = 160 };
+const char *lu_reading_misuse(const lu_reading_args *r, const char *run, const lu_texts *dumps, char *room, size_t len);
+
 #endif

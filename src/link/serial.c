@@ -122,8 +122,8 @@ static lu_status no_such_port(const char *wanted, lu_err *err)
   if (!near && n)
     near = names[0];
   lu_status s = near ? lu_fail(err, LU_ERR_DEVICE, 0, 0,
-                               "no serial port '%s'; there is %s (lineup take --list shows all %zu)",
-                               wanted, near, n)
+                               "no serial port '%s'; there is %s (lineup take --list shows every port)",
+                               wanted, near)
                      : lu_fail(err, LU_ERR_DEVICE, 0, 0,
                                "no serial port '%s', and the system lists no other; is it plugged in?",
                                wanted);

@@ -48,16 +48,26 @@ typedef struct odd {
   double asked, neighbour[ADDRESS_BITS_MOST]; /* words of odd passes; those that stand at the address with this bit turned */
 } odd;
 
+/* The bytes in which some bit is set: one chip may give way while its neighbour does not. */
+static uint64_t lanes_of(uint64_t bits)
+{
+  uint64_t any = bits | bits >> 4;
+  any |= any >> 2;
+  any |= any >> 1;
+  return (any & UINT64_C(0x0101010101010101)) * 0xff;
+}
+
 static void see_address(const lu_reading *r, size_t i, uint64_t word, odd *o)
 {
   const lu_evidence *e = &r->evidence;
   uint64_t all = e->network->data_bits >= 64 ? ~UINT64_C(0) : (UINT64_C(1) << e->network->data_bits) - 1;
-  if (!word || word == all) /* blank memory and a bus without driver look like many addresses */
+  uint64_t lanes = lanes_of(word ^ lu_word(&e->got, i)) & all;
+  if (!(word & lanes) || (word & lanes) == lanes) /* blank memory and a bus without driver look like many addresses */
     return;
   o->asked++;
   for (unsigned k = 0; k < e->network->address_bits && k < ADDRESS_BITS_MOST; k++) {
     uint64_t j = lu_index_of(e->network, lu_address_of(e->network, i) ^ UINT64_C(1) << k);
-    o->neighbour[k] += j < e->got.count && lu_word_held(&e->got, j) && lu_word(&e->got, j) == word;
+    o->neighbour[k] += j < e->got.count && lu_word_held(&e->got, j) && !((lu_word(&e->got, j) ^ word) & lanes);
   }
 }
 

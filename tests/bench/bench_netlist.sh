@@ -1,40 +1,52 @@
 #!/bin/bash
 # SPDX-License-Identifier: MIT
-# Reading a board of 100,000 nets and 400,000 pins in three forms: whole process, ours and a
-# general-purpose peer in turn, median of the runs. Peers: netlist_peer.py and wc -l.
+# Reading a board of 100,000 nets and 400,000 pins in three forms: the whole process netlist_dump
+# --quiet and general-purpose peers on the same file in turn, processor time (user and system, so that
+# what else the machine does counts less), medians, ratios pair by pair. In-process times come from
+# netlist_dump --time. Peers: netlist_peer.py, libsexp (when it was there at build time), wc -l.
 #   LU_BUILD=build LU_SHARED=... tests/bench/bench_netlist.sh [RUNS [NETS]]     (default 5, 100000)
 # gen_netlist.py of the shared folder makes the files; without it there is nothing to measure.
 here=$(cd "$(dirname "$0")" && pwd)
 top=${LU_TOP:-$here/../..}
-dump=${LU_BUILD:-$top/build}/tests/netlist_dump
+build=${LU_BUILD:-$top/build}
 make=${LU_SHARED:-$top/../shared}/bench/gen_netlist.py
 runs=${1:-5} nets=${2:-100000}
-[ -x "$dump" ] || { echo "no $dump: build first"; exit 1; }
+[ -x "$build/tests/netlist_dump" ] || { echo "no netlist_dump in $build: build first"; exit 1; }
 [ -f "$make" ] && command -v python3 > /dev/null || { echo "skipped: no generator or python3"; exit 77; }
 tmp=$(mktemp -d -p "${TMPDIR:-/dev/shm}") && trap 'rm -rf "$tmp"' EXIT
-
-ms() { local a b; a=$(date +%s%N); "$@" > /dev/null || exit 1; b=$(date +%s%N); echo $(((b - a) / 1000)); }
-median() { sort -n | sed -n "$(((runs + 1) / 2))p"; }
 for form in kicad ipc356 edif; do
-  file=$tmp/board.$form
-  python3 "$make" $form -n "$nets" -p $((nets * 4)) "$file" || exit 1
-  way=tree; [ $form = ipc356 ] && way=slice
-  pins=$("$dump" --quiet "$file" | sed 's/.* pins \([0-9]*\) .*/\1/')
-  ms "$dump" --quiet "$file" > /dev/null
-  : > "$tmp/ours"; : > "$tmp/peer"; : > "$tmp/wc"
-  for ((i = 0; i < runs; i++)); do
-    ms "$dump" --quiet "$file" >> "$tmp/ours"
-    ms python3 "$here/netlist_peer.py" $way "$file" >> "$tmp/peer"
-    ms wc -l "$file" >> "$tmp/wc"
-  done
-  paste "$tmp/ours" "$tmp/peer" | awk '{print $2 / $1}' | median > "$tmp/ratio"
-  paste "$tmp/ours" "$tmp/wc" | awk '{print $2 / $1}' | median > "$tmp/limit"
-  peak=$(/usr/bin/env python3 -c 'import resource, subprocess, sys
-subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL)
-print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss * 1024)' "$dump" --quiet "$file")
-  awk -v us="$(median < "$tmp/ours")" -v peer="$(median < "$tmp/peer")" -v pins="$pins" \
-    -v ratio="$(cat "$tmp/ratio")" -v limit="$(cat "$tmp/limit")" -v form=$form -v way=$way \
-    -v size="$(stat -c %s "$file")" -v peak="$peak" 'BEGIN {
-      printf "{\"name\": \"%s\", \"bytes\": %d, \"ms\": %.1f, \"pins_per_s\": %.0f, \"peer\": \"python %s\", \"peer_ms\": %.1f, \"times_peer\": %.1f, \"share_of_wc\": %.3f, \"peak_per_byte\": %.2f}\n",
-        form, size, us / 1000, pins / us * 1e6, way, peer / 1000, ratio, limit, peak / size }'
+  python3 "$make" $form -n "$nets" -p $((nets * 4)) "$tmp/board.$form" || exit 1
+  python3 - "$form" "$tmp/board.$form" "$build/tests" "$here" "$runs" <<'END' || exit 1
+import json, os, re, statistics, subprocess, sys
+form, file, programs, here, runs = *sys.argv[1:5], int(sys.argv[5])
+ours = [programs + '/netlist_dump', '--quiet', file]
+way = 'slice' if form == 'ipc356' else 'tree'
+peers = {'python_' + way: ['python3', here + '/netlist_peer.py', way, file], 'wc': ['wc', '-l', file]}
+if form == 'kicad' and os.path.exists(programs + '/sexp_peer'):
+    peers['libsexp'] = [programs + '/sexp_peer', file]
+
+def run(command):
+    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    said = child.stdout.read()
+    _, status, used = os.wait4(child.pid, 0)
+    if status:
+        sys.exit('%s failed' % command[0])
+    return 1e3 * (used.ru_utime + used.ru_stime), used.ru_maxrss * 1024, said
+
+pins = int(re.search(r' pins (\d+) ', run(ours)[2]).group(1))
+times, ratios, peak, inside = [], {p: [] for p in peers}, 0, []
+for _ in range(runs):
+    for peer, command in peers.items():
+        ms, peak, _ = run(ours)
+        times.append(ms)
+        ratios[peer].append(run(command)[0] / ms)
+    inside.append(float(re.search(r'ms (\S+)', run([ours[0], '--time', file])[2]).group(1)))
+ms, size = statistics.median(times), os.path.getsize(file)
+print(json.dumps({'name': form, 'bytes': size, 'pins': pins, 'whole_ms': round(ms, 1),
+                  'whole_best_ms': round(min(times), 1),
+                  'pins_per_s': round(pins / ms * 1e3), 'in_process_ms': round(statistics.median(inside), 1),
+                  'in_process_pins_per_s': round(pins / statistics.median(inside) * 1e3),
+                  **{'times_' + p: round(statistics.median(r), 2) for p, r in ratios.items()},
+                  'peak_per_byte': round(peak / size, 2)}))
+END
 done

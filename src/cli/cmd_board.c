@@ -224,7 +224,7 @@ static const lu_option options[] = {
     {"view", 0, LU_OPT_TEXT, offsetof(args, view), 0, 0, "SIDE", "pins: drawn from above (default) or from the solder side"},
     {"body", 0, LU_OPT_TEXT, offsetof(args, body), 0, 0, "BODY", "pins: dip, sip, zip, plcc, soj or pga (default: by places)"},
     {"svg", 0, LU_OPT_TEXT, offsetof(args, svg), 0, 0, "FILE", "pins: the drawing as SVG"},
-    {"json", 0, LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
     {0},
 };
 

@@ -288,12 +288,12 @@ static int run_wires(lu_run *run, void *at)
 }
 
 static const lu_option options[] = {
-    {"board", 0, LU_OPT_TEXT, offsetof(args, board), 0, 0, "FILE", "the board file, when there is no job"},
-    {"net", 0, LU_OPT_LIST, offsetof(args, nets), 0, 0, "NET", "a cut net; may be repeated (the cut pins tell it, too)"},
+    {"board", 'b', LU_OPT_TEXT, offsetof(args, board), 0, 0, "FILE", "the board file, when there is no job"},
+    {"net", 'n', LU_OPT_LIST, offsetof(args, nets), 0, 0, "NET", "a cut net; may be repeated (the cut pins tell it, too)"},
     {"cut", 0, LU_OPT_LIST, offsetof(args, cuts), 0, 0, "PINS", "pins cut off from the rest of their net: U16.12,U17.12"},
     {"svg", 0, LU_OPT_TEXT, offsetof(args, svg), 0, 0, "FILE", "a drawing of the board with the wires"},
     {"view", 0, LU_OPT_TEXT, offsetof(args, view), 0, 0, "SIDE", "the drawing from the solder side (default) or component"},
-    {"json", 0, LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
     {0},
 };
 

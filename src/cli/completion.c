@@ -6,7 +6,7 @@
 
 static bool takes_file(const lu_option *o)
 {
-  static const char *const words[] = {"FILE", "WHAT", "JOB", "BOARD", "DIR"};
+  static const char *const words[] = {"FILE", "WHAT", "JOB", "BOARD", "DIR", "DUMP"};
   for (size_t i = 0; o->value && i < sizeof words / sizeof *words; i++)
     if (strstr(o->value, words[i]))
       return true;

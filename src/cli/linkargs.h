@@ -47,7 +47,7 @@ typedef struct lu_link_args {
    "drive the lines although something holds them (a shorted line; never a live processor)"},      \
   {"timing", 0, LU_OPT_TEXT, offsetof(T, link.timing), 0, 0, "A,W,P,R",                             \
    "access, write, precharge in cycles of the reader's clock; rows refreshed a tick"},             \
-  {"rate", 0, LU_OPT_NUMBER, offsetof(T, link.rate), 300, 4000000, "RATE",                          \
+  {"rate", 'r', LU_OPT_NUMBER, offsetof(T, link.rate), 300, 4000000, "RATE",                          \
    "go to this line rate once the reader has answered"},                                           \
   {"from", 0, LU_OPT_NUMBER, offsetof(T, link.from), 0, 0, "ADDR", "first word (default 0); with a board: first byte, as its file counts"}, \
   {"count", 0, LU_OPT_NUMBER, offsetof(T, link.count), 0, 0, "N", "words (default: all behind the first); with a board: bytes"}

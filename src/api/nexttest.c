@@ -1,22 +1,28 @@
 /* SPDX-License-Identifier: MIT */
 #include "api/nexttest.h"
 
+#include "api/patterns.h"
+#include "reason/drive.h"
 #include "reason/nexttest.h"
 
+#include <inttypes.h>
 #include <string.h>
 
-/* Contents that decode --wrote takes, the plainest first. Few: each costs time at every decoding. */
+/* Contents that decode --wrote takes, the plainest first. */
 static const char *const fills[] = {"address", "address-inverse", "prbs23", "walking-ones", "checkerboard"};
 enum { FILLS = sizeof fills / sizeof *fills, FILLS_ELSEWHERE = 3, LIKE_A_PROGRAM = 2, NAMES_SHOWN = 4 };
 
 /* A trial in words. */
 typedef struct plan {
-  const char *block, *fill; /* fill NULL: read only */
+  const char *block, *fill, *pattern; /* fill, or the pattern's name; neither: read only */
+  uint64_t operations, wait_us;
 } plan;
 
 typedef struct planner {
   lu_session *s;
   const lu_pattern *fill[FILLS];
+  const lu_pattern **files; /* the patterns of patterns/ and of the user's folders */
+  size_t file_count;
   lu_trial trials[LU_TRIALS_MOST];
   plan plans[LU_TRIALS_MOST];
   size_t count;
@@ -38,12 +44,56 @@ static lu_status make_fills(planner *p)
   return LU_OK;
 }
 
-static void add(planner *p, const lu_network *n, const lu_pattern *pattern, const char *block, const char *fill)
+/* A file that says just what a fill does. */
+static bool is_fill(const lu_pattern *x)
 {
-  if (p->count == LU_TRIALS_MOST)
+  for (size_t i = 0; i < FILLS; i++)
+    if (!strcmp(x->march, "{ up(w0); up(r0) }") && x->background_count == 1 && x->backgrounds[0].contents && x->order_count == 1 &&
+        x->orders[0] == LU_ORDER_LINEAR && !x->by_lanes && !strcmp(x->backgrounds[0].contents->name, fills[i]))
+      return true;
+  return false;
+}
+
+/* A file that cannot be read is no pattern to run; whoever asks for it by name is told why. */
+static lu_status read_files(planner *p)
+{
+  lu_session *s = p->s;
+  lu_pattern_place *places;
+  size_t count;
+  lu_status bad = lu_patterns_list(s->mem, &places, &count, &s->err);
+  if (bad)
+    return bad;
+  p->files = LU_NEW(s->mem, const lu_pattern *, count + 1);
+  if (!p->files)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  for (size_t i = 0; i < count; i++) {
+    lu_pattern *x;
+    lu_err ignored = {0};
+    if (!lu_patterns_read(&places[i], s->mem, &x, &ignored) && !is_fill(x))
+      p->files[p->file_count++] = x;
+  }
+  return LU_OK;
+}
+
+static void add(planner *p, const lu_network *n, const lu_pattern *pattern, const char *block, const char *fill, bool read_only)
+{
+  lu_memory m = lu_drive_block(n);
+  lu_err ignored = {0};
+  if (p->count == LU_TRIALS_MOST || lu_pattern_fits(pattern, &m, &ignored))
     return;
-  p->trials[p->count] = (lu_trial){n, pattern, fill == NULL};
-  p->plans[p->count++] = (plan){block, fill};
+  plan x = {.block = block, .fill = fill, .pattern = fill || read_only ? NULL : pattern->name};
+  x.operations = read_only ? m.words : lu_pattern_operations(pattern, &m, &x.wait_us);
+  x.wait_us = read_only ? 0 : x.wait_us;
+  /* a microsecond's wait counts as an operation: about what a machine's own processor takes for one (common practice,
+     no source) */
+  p->trials[p->count] = (lu_trial){n, pattern, read_only, x.operations > UINT64_MAX - x.wait_us ? UINT64_MAX : x.operations + x.wait_us};
+  p->plans[p->count++] = x;
+}
+
+static void add_files(planner *p, const lu_network *n, const char *block)
+{
+  for (size_t i = 0; i < p->file_count; i++)
+    add(p, n, p->files[i], block, NULL, false);
 }
 
 static bool is_rom(const lu_network *n)
@@ -54,7 +104,7 @@ static bool is_rom(const lu_network *n)
   return n->block != LU_NONE && n->board->blocks[n->block].rom;
 }
 
-/* Fills of the blocks that were read. Without a board, contents from outside mean that it may be a ROM. */
+/* Patterns over the blocks that were read. Without a board, contents from outside mean that it may be a ROM. */
 static void plan_here(planner *p, const lu_reading *readings, size_t count, bool plain)
 {
   for (size_t r = 0; r < count; r++) {
@@ -66,11 +116,12 @@ static void plan_here(planner *p, const lu_reading *readings, size_t count, bool
       continue;
     for (size_t i = 0; i < FILLS; i++)
       if (!readings[r].filled || strcmp(readings[r].filled, fills[i]))
-        add(p, e->network, p->fill[i], plain ? NULL : readings[r].name, fills[i]);
+        add(p, e->network, p->fill[i], plain ? NULL : readings[r].name, fills[i], false);
+    add_files(p, e->network, plain ? NULL : readings[r].name);
   }
 }
 
-/* Blocks of the board that no reading is of: a ROM against its image, a RAM filled. */
+/* Blocks of the board that no reading is of: a ROM against its image, patterns over a RAM. */
 static void plan_elsewhere(planner *p, const lu_reading *readings, size_t count)
 {
   const lu_board *b = p->s->board;
@@ -83,30 +134,77 @@ static void plan_elsewhere(planner *p, const lu_reading *readings, size_t count)
     /* a block that cannot be followed is none to test */
     if (read || lu_network_build(b, i, b->blocks[i].vantage, p->s->mem, &n, &ignored))
       continue;
-    for (size_t k = 0; k < (b->blocks[i].rom ? 1 : FILLS_ELSEWHERE); k++)
-      add(p, n, b->blocks[i].rom ? p->fill[LIKE_A_PROGRAM] : p->fill[k], b->blocks[i].name, b->blocks[i].rom ? NULL : fills[k]);
+    if (b->blocks[i].rom) {
+      add(p, n, p->fill[LIKE_A_PROGRAM], b->blocks[i].name, NULL, true);
+      continue;
+    }
+    for (size_t k = 0; k < FILLS_ELSEWHERE; k++)
+      add(p, n, p->fill[k], b->blocks[i].name, fills[k], false);
+    add_files(p, n, b->blocks[i].name);
   }
 }
 
 static const char *deed(const plan *x, lu_arena *mem)
 {
+  if (x->pattern)
+    return lu_arena_printf(mem, "run the pattern `%s` over %s", x->pattern, x->block ? x->block : "the memory");
   if (!x->fill)
     return lu_arena_printf(mem, "read %s and compare it with a good image", x->block);
   return lu_arena_printf(mem, "write `%s` to %s and read it back", x->fill, x->block ? x->block : "the memory");
 }
 
+/* How it is done, and what it costs. */
+static const char *means(const plan *x, lu_arena *mem)
+{
+  const char *how = x->pattern ? lu_arena_printf(mem, "verify --pattern %s --log LOG, then decode --log LOG", x->pattern)
+                    : x->fill  ? lu_arena_printf(mem, "decode --wrote %s", x->fill)
+                               : "decode --expect IMAGE";
+  const char *wait = x->wait_us ? lu_arena_printf(mem, " and %.3g s of waiting", (double)x->wait_us / 1e6) : "";
+  return how && wait ? lu_arena_printf(mem, "%s; %" PRIu64 " operations%s", how, x->operations, wait) : NULL;
+}
+
+static lu_said_test *test_of(planner *p, const lu_next_test *x, size_t trial)
+{
+  lu_said_test *t = LU_NEW(p->s->mem, lu_said_test, 1);
+  const plan *a = &p->plans[trial];
+  if (t)
+    *t = (lu_said_test){.kind = a->pattern ? "pattern" : a->fill ? "write" : "read",
+                        .block = a->block,
+                        .pattern = a->pattern ? a->pattern : a->fill,
+                        .operations = a->operations,
+                        .wait_us = a->wait_us,
+                        .gain = x->gain[trial],
+                        .doubt = x->doubt};
+  return t;
+}
+
+/* Where the best test is a pattern that something has to run step by step: the best that whole dumps allow. *said: a
+ * sentence, or "". */
+static bool by_dumps(planner *p, const lu_next_test *x, lu_said_test *t, const char **said)
+{
+  lu_arena *mem = p->s->mem;
+  bool *skip = LU_NEW(mem, bool, p->count + 1);
+  *said = "";
+  for (size_t i = 0; skip && i < p->count; i++)
+    skip[i] = p->plans[i].pattern != NULL;
+  size_t best = skip && p->plans[x->best].pattern ? lu_next_cheapest(p->trials, x->gain, skip, p->count) : SIZE_MAX;
+  if (best == SIZE_MAX)
+    return skip;
+  t->by_dump = test_of(p, x, best);
+  const char *what = deed(&p->plans[best], mem), *how = means(&p->plans[best], mem);
+  *said = what && how ? lu_arena_printf(mem, " With dumps alone: %s (%s), %.2f bits.", what, how, x->gain[best]) : NULL;
+  return *said && t->by_dump;
+}
+
 static lu_status say_test(planner *p, const lu_next_test *x, lu_finding *f)
 {
   lu_arena *mem = p->s->mem;
-  lu_said_test *t = LU_NEW(mem, lu_said_test, 1);
-  const plan *best = &p->plans[x->best];
-  const char *what = deed(best, mem);
-  if (!t || !what)
+  lu_said_test *t = test_of(p, x, x->best);
+  const char *what = deed(&p->plans[x->best], mem), *how = means(&p->plans[x->best], mem), *dumps;
+  if (!t || !what || !how || !by_dumps(p, x, t, &dumps))
     return lu_fail(&p->s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  *t = (lu_said_test){.kind = best->fill ? "write" : "read", .block = best->block, .pattern = best->fill, .gain = x->gain[x->best],
-                      .doubt = x->doubt};
-  t->text = lu_arena_printf(mem, "%c%s (%s); expected gain %.2f of %.2f bits of doubt between the suspects.", what[0] - 'a' + 'A', what + 1,
-                            best->fill ? lu_arena_printf(mem, "decode --wrote %s", best->fill) : "decode --expect IMAGE", t->gain, t->doubt);
+  t->text = lu_arena_printf(mem, "%c%s (%s); expected gain %.2f of %.2f bits of doubt between the suspects.%s", what[0] - 'a' + 'A', what + 1,
+                            how, t->gain, t->doubt, dumps);
   f->next_test = t;
   return t->text ? LU_OK : lu_fail(&p->s->err, LU_ERR_NOMEM, 0, 0, "no room");
 }
@@ -170,6 +268,8 @@ lu_status lu_next_test_say(lu_session *s, const lu_reading *readings, size_t cou
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
   p->s = s;
   lu_status bad = make_fills(p);
+  if (!bad)
+    bad = read_files(p);
   if (bad)
     return bad;
   plan_here(p, readings, count, plain);

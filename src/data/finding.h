@@ -51,11 +51,14 @@ typedef struct lu_said_suspect {
 
 /* A test whose result would split the suspects. */
 typedef struct lu_said_test {
-  const char *kind;              /* "write": fill and read back; "read": against known contents */
+  const char *kind;              /* "pattern": a pattern file run over the block; "write": a fill, read back;
+                                    "read": against known contents */
   const char *block;             /* or NULL: the only memory there is */
-  const char *pattern;           /* contents by name; NULL with "read" */
+  const char *pattern;           /* its name, or contents by name; NULL with "read" */
+  uint64_t operations, wait_us;  /* what it costs */
   double gain, doubt;            /* bits */
   const char *text;
+  const struct lu_said_test *by_dump; /* with kind "pattern": the best one that needs whole dumps only, without text; or NULL */
 } lu_said_test;
 
 typedef struct lu_finding {

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-static const double least_gain = 0.05, least_share = 0.002, near = 0.01;
+static const double least_gain = 0.05, least_share = 0.002;
 
 static uint64_t mix(uint64_t h, uint64_t x)
 {
@@ -250,7 +250,8 @@ static void find_groups(const lu_result *r, const row *rows, size_t n, lu_next_t
   }
 }
 
-static void try_groups(const lu_result *r, const row *rows, size_t n, size_t trial, lu_next_test *out)
+/* What each trial gains for each group, [group * LU_TRIALS_MOST + trial]. */
+static void try_groups(const lu_result *r, const row *rows, size_t n, size_t trial, const lu_next_test *out, double *gains)
 {
   for (size_t g = 0; g < out->group_count; g++) {
     row some[ROWS_MOST];
@@ -258,20 +259,31 @@ static void try_groups(const lu_result *r, const row *rows, size_t n, size_t tri
     for (size_t k = 0; k < n; k++)
       if (blames_group(r, rows[k].x, out->groups[g].group))
         some[count++] = rows[k];
-    double gain = information(some, count);
-    if (gain > out->groups[g].gain + near) {
-      out->groups[g].gain = gain;
-      out->groups[g].trial = trial;
-    }
+    gains[g * LU_TRIALS_MOST + trial] = information(some, count);
   }
 }
 
-static void judge(const lu_result *r, const row *rows, size_t n, size_t trial, lu_next_test *out)
+size_t lu_next_cheapest(const lu_trial *trials, const double *gain, const bool *skip, size_t count)
 {
-  double gain = out->gain[trial] = information(rows, n);
-  if (gain >= least_gain && (out->best == SIZE_MAX || gain > out->gain[out->best] + near))
-    out->best = trial;
-  try_groups(r, rows, n, trial, out);
+  double most = 0;
+  size_t best = SIZE_MAX;
+  for (size_t i = 0; i < count; i++)
+    most = skip && skip[i] ? most : fmax(most, gain[i]);
+  for (size_t i = 0; i < count && most >= least_gain; i++)
+    if (!(skip && skip[i]) && gain[i] >= LU_NEXT_NEARLY * most && (best == SIZE_MAX || trials[i].cost < trials[best].cost))
+      best = i;
+  return best;
+}
+
+static void choose(const lu_trial *trials, size_t count, const double *gains, lu_next_test *out)
+{
+  out->best = lu_next_cheapest(trials, out->gain, NULL, count);
+  for (size_t g = 0; g < out->group_count; g++) {
+    lu_trial_group *q = &out->groups[g];
+    const double *gain = &gains[g * LU_TRIALS_MOST];
+    q->trial = lu_next_cheapest(trials, gain, NULL, count);
+    q->gain = q->trial == SIZE_MAX ? 0 : gain[q->trial];
+  }
 }
 
 lu_status lu_next_test_of(const lu_result *r, const lu_trial *trials, size_t count, lu_arena *mem, lu_next_test *out,
@@ -279,11 +291,12 @@ lu_status lu_next_test_of(const lu_result *r, const lu_trial *trials, size_t cou
 {
   row rows[LU_TRIAL_EXPLANATIONS_MOST], split[ROWS_MOST];
   uint64_t *shown = LU_NEW(mem, uint64_t, ROWS_MOST * LU_TRIALS_MOST);
+  double *gains = LU_NEW(mem, double, LU_TRIAL_GROUPS_MOST * LU_TRIALS_MOST);
   size_t n = rows_of(r, rows), m = 0;
   *out = (lu_next_test){.best = SIZE_MAX, .doubt = lu_next_doubt(r)};
   if (count > LU_TRIALS_MOST)
     return lu_fail(err, LU_ERR_LIMIT, 0, 0, "%zu tests to choose from; at most %d", count, LU_TRIALS_MOST);
-  if (!shown)
+  if (!shown || !gains)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room");
   if (n < 2)
     return LU_OK;
@@ -298,8 +311,10 @@ lu_status lu_next_test_of(const lu_result *r, const lu_trial *trials, size_t cou
     for (size_t k = 0; k < many; k++) {
       for (size_t i = 0; i < m; i++)
         split[i].shown = shown[i * many + k];
-      judge(r, split, m, first + k, out);
+      out->gain[first + k] = information(split, m);
+      try_groups(r, split, m, first + k, out, gains);
     }
   }
+  choose(trials, count, gains, out);
   return LU_OK;
 }

@@ -109,6 +109,12 @@ static json_t *suspects(const lu_finding *f)
   return a;
 }
 
+static json_t *test_json(const lu_said_test *t)
+{
+  return json_pack("{s:o,s:o,s:o,s:I,s:I,s:o}", "kind", text(t->kind), "block", text(t->block), "pattern", text(t->pattern), "operations",
+                   (json_int_t)(t->operations & INT64_MAX), "wait_us", (json_int_t)(t->wait_us & INT64_MAX), "gain_bits", share(t->gain));
+}
+
 bool lu_report_json(FILE *out, const lu_finding *f)
 {
   json_t *o = json_object(), *symptoms = json_array();
@@ -129,10 +135,12 @@ bool lu_report_json(FILE *out, const lu_finding *f)
   if (f->next)
     json_object_set_new(o, "next", text(f->next));
   if (f->next_test) {
-    const lu_said_test *t = f->next_test;
-    json_object_set_new(o, "next_test", json_pack("{s:o,s:o,s:o,s:o,s:o,s:o}", "kind", text(t->kind), "block", text(t->block), "pattern",
-                                                  text(t->pattern), "gain_bits", share(t->gain), "doubt_bits", share(t->doubt), "text",
-                                                  text(t->text)));
+    json_t *t = test_json(f->next_test);
+    json_object_set_new(t, "doubt_bits", share(f->next_test->doubt));
+    json_object_set_new(t, "text", text(f->next_test->text));
+    if (f->next_test->by_dump)
+      json_object_set_new(t, "by_dump", test_json(f->next_test->by_dump));
+    json_object_set_new(o, "next_test", t);
   }
   if (f->alike)
     json_object_set_new(o, "alike", text(f->alike));

@@ -8,13 +8,15 @@
 
 #include <math.h>
 
-/* The symptoms of each reading, told one after the other. */
-static lu_status add_symptoms(lu_session *s, const lu_reading *readings, size_t count, lu_finding *f)
+/* The symptoms of each reading of words, told one after the other. */
+static lu_status add_symptoms(lu_session *s, const lu_reading *readings, size_t count, bool march, lu_finding *f)
 {
-  size_t room = 0;
+  size_t room = f->symptom_count; /* the list may be full of what failing reads showed */
   for (size_t r = 0; r < count; r++) {
     lu_symptoms found;
     const lu_reading *x = &readings[r];
+    if (march && x->march)
+      continue;
     lu_symptom_query q = {.passes = x->passes,
                           .pass_count = x->pass_count,
                           .expected = x->evidence.known.at ? &x->evidence.known : NULL,
@@ -35,23 +37,68 @@ static lu_status add_symptoms(lu_session *s, const lu_reading *readings, size_t 
   return LU_OK;
 }
 
-lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_result **result_out, lu_finding **out)
+/* Failing reads with the rest; where neither one fault nor two nor a few cells give all, and there is a rest, words
+ * alone. *march NULL: words were judged. */
+static lu_status explain(lu_session *s, const lu_reading *readings, size_t count, const lu_priors *priors, lu_march_result **march,
+                         lu_result **out)
 {
-  if (count == 1 && readings[0].march)
-    return lu_marchlog_judge(s, &readings[0], plain, result_out, out);
-  lu_priors priors;
   lu_evidence *evidence = LU_NEW(s->mem, lu_evidence, count);
-  lu_result *result;
   double noise = 0;
-  lu_status bad = lu_priors_of(readings[0].evidence.network->board, &priors, &s->err);
-  if (!bad && !evidence)
-    bad = lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  for (size_t i = 0; !bad && i < count; i++) {
+  bool reads = false;
+  *march = NULL;
+  if (!evidence)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  for (size_t i = 0; i < count; i++) {
     evidence[i] = readings[i].evidence;
     noise = fmax(noise, readings[i].noise);
+    reads |= readings[i].march != NULL;
   }
+  if (reads) {
+    lu_status bad = lu_marchlog_explain(s, readings, count, priors, noise, march);
+    if (bad)
+      return bad;
+    *out = &(*march)->result;
+    if (count == 1 || (*out)->verdict == LU_VERDICT_CLEAN || (*out)->explanation_count)
+      return LU_OK;
+    *march = NULL;
+    lu_session_note(s, "No one or two line faults, and no few cells, give the failing reads together with the other readings; "
+                       "of the failing reads only the words were judged.");
+  }
+  return lu_explain(evidence, count, priors, noise, s->mem, out, &s->err);
+}
+
+/* What was read, and what else is known of it. */
+static void add_reading(lu_session *s, const lu_reading *x, bool words, lu_finding *f)
+{
+  const lu_evidence *e = &x->evidence;
+  if (words) {
+    f->words += e->got.held_count;
+    f->width = e->network->data_bits > f->width ? e->network->data_bits : f->width;
+  }
+  f->passes = (unsigned)x->pass_count > f->passes ? (unsigned)x->pass_count : f->passes;
+  f->unsteady_bits += words ? x->unsteady_bits : 0;
+  if (x->doubt && (f->verdict[0] == 'c' || (f->verdict[0] == 'u' && !f->suspect_count))) {
+    f->verdict = "unknown";
+    f->reason = x->doubt;
+  }
+  if (x->line_count && f->verdict[0] == 'u' && !f->suspect_count) {
+    f->suspects = x->lines;
+    f->suspect_count = x->line_count;
+  }
+  for (size_t k = 0; k < e->network->note_count; k++)
+    lu_session_note(s, e->network->notes[k]);
+}
+
+lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_result **result_out, lu_finding **out)
+{
+  lu_priors *priors = LU_NEW(s->mem, lu_priors, 1);
+  lu_march_result *march;
+  lu_result *result;
+  if (!priors)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  lu_status bad = lu_priors_of(readings[0].evidence.network->board, priors, &s->err);
   if (!bad)
-    bad = lu_explain(evidence, count, &priors, noise, s->mem, &result, &s->err);
+    bad = explain(s, readings, count, priors, &march, &result);
   if (bad)
     return bad;
   for (size_t i = 0; i < count; i++)
@@ -60,28 +107,17 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
   lu_finding *f = lu_findings_of(result, plain, s->mem);
   if (!f)
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  for (size_t i = 0; i < count; i++) {
-    const lu_evidence *e = &readings[i].evidence;
-    f->words += e->got.held_count;
-    f->width = e->network->data_bits > f->width ? e->network->data_bits : f->width;
-    f->passes = (unsigned)readings[i].pass_count > f->passes ? (unsigned)readings[i].pass_count : f->passes;
-    f->unsteady_bits += readings[i].unsteady_bits;
-    if (!plain && count == 1)
-      f->block = readings[i].name;
-    if (readings[i].doubt && (f->verdict[0] == 'c' || (f->verdict[0] == 'u' && !f->suspect_count))) {
-      f->verdict = "unknown";
-      f->reason = readings[i].doubt;
-    }
-    if (readings[i].line_count && f->verdict[0] == 'u' && !f->suspect_count) {
-      f->suspects = readings[i].lines;
-      f->suspect_count = readings[i].line_count;
-    }
-    for (size_t k = 0; k < e->network->note_count; k++)
-      lu_session_note(s, e->network->notes[k]);
-  }
+  if (!plain && count == 1)
+    f->block = readings[0].name;
+  for (size_t i = 0; i < count; i++)
+    add_reading(s, &readings[i], !march || !readings[i].march, f);
   bad = lu_next_test_say(s, readings, count, plain, result, f);
+  if (!bad && march)
+    bad = lu_marchlog_describe(s, readings, count, march, f);
   if (!bad)
-    bad = add_symptoms(s, readings, count, f);
+    bad = add_symptoms(s, readings, count, march != NULL, f);
+  if (f->suspect_count && !plain && march)
+    f->next = f->suspects[0].settle;
   f->notes = s->notes;
   f->note_count = s->note_count;
   *out = f;

@@ -477,9 +477,7 @@ static unsigned shift_in(const void *of, uint64_t address)
 static lu_status add_march(maker *m, bool *is)
 {
   const lu_march_counting c = {m->c.subtract, m->c.divide, m->lanes, shift_in, m};
-  if (m->log->marched && m->a->in_run)
-    note(m, lu_arena_printf(m->s->mem, "%s says which reads of a test pattern failed; that is judged only where it is decoded alone: here its words count", m->a->log));
-  if (m->rom || m->a->in_run || (!m->log->marched && !m->a->pattern))
+  if (m->rom || (!m->log->marched && !m->a->pattern))
     return LU_OK;
   if (m->a->pattern && !m->log->marched && m->log->count)
     return lu_fail_source(&m->s->err, lu_fail(&m->s->err, LU_ERR_VALUE, m->log->at[0].line, 1, "--pattern needs lines that say which read failed: "

@@ -1,8 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 #include "api/marchlog.h"
 
-#include "api/findings.h"
-#include "api/nexttest.h"
 #include "api/patterns.h"
 #include "pattern/victims.h"
 #include "reason/drive.h"
@@ -233,12 +231,17 @@ static size_t count_faults(const lu_victim *v)
   return n;
 }
 
-/* The pattern that says most of the cell: the one that locates an aggressor, else the one that leaves the
- * fewest primitives. */
-static lu_status victim_of(lu_session *s, const lu_march_reading *r, const lu_march_cell *cell, lu_victim *out)
+/* Whether a reading's words are those of the cell's. */
+static bool same_words(const lu_reading *readings, size_t i, const lu_march_cell *cell)
 {
-  size_t least = SIZE_MAX;
-  *out = (lu_victim){.text = ""};
+  const lu_network *a = readings[i].evidence.network, *b = readings[cell->reading].evidence.network;
+  return readings[i].march && a->block == b->block && a->vantage == b->vantage;
+}
+
+/* The pattern that says most of the cell: the one that locates an aggressor, else the one that leaves the
+ * fewest primitives (*least). */
+static lu_status victim_of(lu_session *s, const lu_march_reading *r, const lu_march_cell *cell, size_t *least, lu_victim *out)
+{
   for (size_t i = 0; i < r->count; i++) {
     const lu_march_log *log = &r->parts[i].log;
     lu_victim v;
@@ -252,8 +255,8 @@ static lu_status victim_of(lu_session *s, const lu_march_reading *r, const lu_ma
     if (bad)
       return bad;
     size_t n = v.located ? 0 : v.kind ? count_faults(&v) : SIZE_MAX;
-    if (n < least) {
-      least = n;
+    if (n < *least) {
+      *least = n;
       *out = v;
     }
   }
@@ -281,11 +284,17 @@ static const char *disturbed_by(lu_session *s, const lu_victim *v, const char *a
 }
 
 /* Kind of defect and aggressor, wherever the finding speaks of the cell. */
-static lu_status say_cell(lu_session *s, const lu_march_reading *r, const lu_march_cell *cell, const lu_result *result, lu_finding *f)
+static lu_status say_cell(lu_session *s, const lu_reading *readings, size_t count, const lu_march_cell *cell, const lu_result *result,
+                          lu_finding *f)
 {
-  lu_victim v;
-  lu_status bad = victim_of(s, r, cell, &v);
-  if (bad)
+  lu_victim v = {.text = ""};
+  const lu_march_reading *r = NULL;
+  size_t least = SIZE_MAX;
+  lu_status bad = LU_OK;
+  for (size_t i = 0; i < count && !bad; i++)
+    if (same_words(readings, i, cell))
+      bad = victim_of(s, r = readings[i].march, cell, &least, &v);
+  if (bad || !r) /* words alone show it: nothing is known of its kind */
     return bad;
   const char *aggressor = aggressor_of(s, r, &v), *by = disturbed_by(s, &v, aggressor);
   const char *kind = v.model ? lu_arena_printf(s->mem, "%s%s", v.text, by) : "no single primitive gives its failing reads, or the log is cut";
@@ -329,7 +338,7 @@ static lu_status add_symptom(lu_session *s, lu_finding *f, size_t *room, const c
 }
 
 /* The kinds of failure, the widest first: bit, failing reads, reach. */
-static lu_status add_groups(lu_session *s, const lu_march_reading *r, const part *x, lu_finding *f, size_t *room)
+static lu_status add_groups(lu_session *s, const lu_march_reading *r, const part *x, const char *block, lu_finding *f, size_t *room)
 {
   lu_syndrome_group *groups = NULL;
   size_t count = 0;
@@ -338,12 +347,12 @@ static lu_status add_groups(lu_session *s, const lu_march_reading *r, const part
     const lu_syndrome_group *g = &groups[i];
     bool line = g->complete && g->words > 1;
     bad = add_symptom(s, f, room, line ? "failing-reads" : "failing-cells",
-                      lu_arena_printf(s->mem, "D%u fails reads %s of %s at %s.", g->bit,
+                      lu_arena_printf(s->mem, "%sD%u fails reads %s of %s at %s.", block, g->bit,
                                       lu_marchlog_syndrome(g->syndrome, lu_cells_reads(x->log.pattern), s->mem), x->log.pattern->name,
                                       lu_marchlog_reach(g, &r->block, s->mem)));
   }
   if (!bad && count > GROUPS_TOLD)
-    bad = add_symptom(s, f, room, "failing-reads", lu_arena_printf(s->mem, "%s: %zu more kinds of failure.", x->log.pattern->name, count - GROUPS_TOLD));
+    bad = add_symptom(s, f, room, "failing-reads", lu_arena_printf(s->mem, "%s%s: %zu more kinds of failure.", block, x->log.pattern->name, count - GROUPS_TOLD));
   return bad;
 }
 
@@ -360,65 +369,68 @@ static uint64_t words_that_fail(const lu_march_reading *r)
   return most;
 }
 
-static lu_status describe(lu_session *s, const lu_march_reading *r, const lu_march_result *x, lu_finding *f)
+static lu_status describe_one(lu_session *s, const lu_reading *x, bool several, lu_finding *f, size_t *room)
+{
+  const lu_march_reading *r = x->march;
+  const char *block = several ? lu_arena_printf(s->mem, "%s: ", x->name) : "";
+  lu_status bad = block ? LU_OK : no_room(s);
+  bool whole = true;
+  for (size_t i = 0; !bad && i < r->count; i++) {
+    bad = add_groups(s, r, &r->parts[i], block, f, room);
+    whole &= r->parts[i].log.whole;
+  }
+  if (!bad && !whole)
+    lu_session_note(s, lu_arena_printf(s->mem, "%sThe log does not say that the test came to its end: reads after its last failure are taken as not known.", block));
+  f->words += r->block.words;
+  f->wrong_words += words_that_fail(r);
+  f->width = r->block.width > f->width ? r->block.width : f->width;
+  return bad;
+}
+
+lu_status lu_marchlog_describe(lu_session *s, const lu_reading *readings, size_t count, const lu_march_result *x, lu_finding *f)
 {
   size_t room = 0;
   lu_status bad = LU_OK;
   for (size_t i = 0; !bad && i < x->cell_count; i++)
-    bad = say_cell(s, r, &x->cells[i], &x->result, f);
-  for (size_t i = 0; !bad && i < r->count; i++)
-    bad = add_groups(s, r, &r->parts[i], f, &room);
-  bool whole = true;
-  for (size_t i = 0; i < r->count; i++)
-    whole &= r->parts[i].log.whole;
-  if (!whole)
-    lu_session_note(s, "The log does not say that the test came to its end: reads after its last failure are taken as not known.");
-  f->words = r->block.words;
-  f->wrong_words = words_that_fail(r);
-  f->width = r->block.width;
-  f->passes = 1;
+    bad = say_cell(s, readings, count, &x->cells[i], &x->result, f);
+  for (size_t i = 0; !bad && i < count; i++)
+    if (readings[i].march)
+      bad = describe_one(s, &readings[i], count > 1, f, &room);
   return bad;
 }
 
-lu_status lu_marchlog_judge(lu_session *s, const lu_reading *reading, bool plain, lu_result **result, lu_finding **out)
+/* --- explanations ----------------------------------------------------------------------------------------------- */
+
+/* For names and priors: the block, and no word that was read. */
+static lu_status names_only(lu_session *s, const lu_network *n, lu_evidence *e)
 {
-  const lu_march_reading *r = reading->march;
-  const lu_march_log *logs[LU_MARCH_LOGS_MOST];
-  const lu_network *n = reading->evidence.network;
-  lu_priors *priors = LU_NEW(s->mem, lu_priors, 1);
-  lu_evidence *e = LU_NEW(s->mem, lu_evidence, 1);
-  lu_joint *joint = NULL;
-  lu_march_result *x = NULL;
-  if (!priors || !e)
-    return no_room(s);
-  /* for names and priors only: what words were read does not count */
   *e = (lu_evidence){.network = n, .know = LU_KNOW_WRITTEN};
-  lu_status bad = lu_priors_of(n->board, priors, &s->err);
-  if (!bad)
-    bad = lu_session_contents(s, "address", n, NULL, &e->known);
+  lu_status bad = lu_session_contents(s, "address", n, NULL, &e->known);
   e->got = e->known;
+  e->got.held = LU_NEW(s->mem, uint64_t, e->got.count / 64 + 1);
+  e->got.held_count = 0;
+  return bad ? bad : e->got.held ? LU_OK : no_room(s);
+}
+
+lu_status lu_marchlog_explain(lu_session *s, const lu_reading *readings, size_t count, const lu_priors *priors, double noise,
+                              lu_march_result **out)
+{
+  lu_evidence *e = LU_NEW(s->mem, lu_evidence, count);
+  lu_march_look *looks = LU_NEW(s->mem, lu_march_look, count);
+  lu_joint *joint = NULL;
+  lu_status bad = e && looks ? LU_OK : no_room(s);
+  for (size_t i = 0; !bad && i < count; i++) {
+    const lu_march_reading *r = readings[i].march;
+    e[i] = readings[i].evidence;
+    if (!r)
+      continue;
+    const lu_march_log **logs = LU_NEW(s->mem, const lu_march_log *, r->count + 1);
+    for (size_t k = 0; logs && k < r->count; k++)
+      logs[k] = &r->parts[k].log;
+    looks[i] = (lu_march_look){logs, r->count};
+    bad = logs ? names_only(s, readings[i].evidence.network, &e[i]) : no_room(s);
+  }
   if (!bad)
-    bad = lu_joint_new(e, 1, priors, 0, s->mem, &joint, &s->err);
-  for (size_t i = 0; i < r->count; i++)
-    logs[i] = &r->parts[i].log;
-  if (!bad)
-    bad = lu_march_explain(joint, logs, r->count, s->mem, &x, &s->err);
-  if (bad)
-    return bad;
-  lu_finding *f = *out = lu_findings_of(&x->result, plain, s->mem);
-  if (!f)
-    return no_room(s);
-  f->block = plain ? NULL : reading->name;
-  bad = lu_next_test_say(s, reading, 1, plain, &x->result, f);
-  if (!bad)
-    bad = describe(s, r, x, f);
-  if (f->suspect_count && !plain)
-    f->next = f->suspects[0].settle;
-  for (size_t k = 0; k < n->note_count; k++)
-    lu_session_note(s, n->notes[k]);
-  f->notes = s->notes;
-  f->note_count = s->note_count;
-  if (result)
-    *result = &x->result;
-  return bad;
+    bad = lu_joint_new(e, count, priors, noise, s->mem, &joint, &s->err);
+  return bad ? bad : lu_march_explain(joint, looks, s->mem, out, &s->err);
 }

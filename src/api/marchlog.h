@@ -6,7 +6,7 @@
 #include "data/finding.h"
 #include "formats/faillog.h"
 #include "pattern/failures.h"
-#include "reason/explain.h"
+#include "reason/march.h"
 
 typedef struct lu_march_reading lu_march_reading;
 
@@ -23,9 +23,12 @@ typedef struct lu_march_counting {
 LU_MUST_USE lu_status lu_marchlog_of(lu_session *s, const char *path, const lu_faillog *log, const char *pattern,
                                      const lu_network *n, const lu_march_counting *c, lu_march_reading **out);
 
-/* From failing reads to a finding, as lu_judge does for words. *result may be NULL. */
-LU_MUST_USE lu_status lu_marchlog_judge(lu_session *s, const lu_reading *reading, bool plain, lu_result **result,
-                                        lu_finding **out);
+/* Explains readings of which some have failing reads (->march), together: ERR_VALUE, ERR_NOMEM, ERR_LIMIT. */
+LU_MUST_USE lu_status lu_marchlog_explain(lu_session *s, const lu_reading *readings, size_t count, const lu_priors *priors, double noise,
+                                          lu_march_result **out);
+/* Adds to a finding made of the result what the failing reads show: symptoms, kinds of cells, how many words. */
+LU_MUST_USE lu_status lu_marchlog_describe(lu_session *s, const lu_reading *readings, size_t count, const lu_march_result *x,
+                                           lu_finding *f);
 
 /* "all words with A3 = 1", "words 0x12, 0x14 and 3 more"; "01010". Never NULL. */
 const char *lu_marchlog_reach(const lu_syndrome_group *g, const lu_memory *block, lu_arena *mem);

@@ -314,7 +314,7 @@ lu_status lu_readings_of_args(lu_session *s, const lu_reading_args *a, const lu_
 /* --- run files ------------------------------------------------------------------------------------------------ */
 
 typedef struct run_item {
-  lu_spot block, vantage, wrote, expect, at, log, signals;
+  lu_spot block, vantage, wrote, expect, at, log, pattern, signals;
   lu_spots dumps;
 } run_item;
 
@@ -332,6 +332,7 @@ static lu_status run_items(lu_yaml *r, const lu_yaml_node *v, const char *k, voi
       {"expect", lu_yaml_key_spot, offsetof(run_item, expect)},
       {"at", lu_yaml_key_spot, offsetof(run_item, at)},
       {"log", lu_yaml_key_spot, offsetof(run_item, log)},
+      {"pattern", lu_yaml_key_spot, offsetof(run_item, pattern)},
       {"signals", lu_yaml_key_spot, offsetof(run_item, signals)},
       {"dump", lu_yaml_key_spots, offsetof(run_item, dumps)},
       {0},
@@ -347,6 +348,8 @@ static lu_status run_items(lu_yaml *r, const lu_yaml_node *v, const char *k, voi
       return lu_yaml_bad(r, n, LU_ERR_SYNTAX, x->log.text ? "runs: expected either dump or log, found both" : "runs: expected a dump or a log");
     if (!x->block.text && !x->vantage.text)
       return lu_yaml_bad(r, n, LU_ERR_SYNTAX, "runs: expected a block or a vantage");
+    if (x->pattern.text && !x->log.text)
+      return lu_yaml_bad(r, n, LU_ERR_SYNTAX, "runs: pattern belongs to a log, found a dump");
     if (x->wrote.text && x->expect.text)
       return lu_yaml_bad(r, n, LU_ERR_SYNTAX, "runs: expected either wrote or expect, found both");
   }
@@ -382,7 +385,7 @@ static lu_status run_reading(lu_session *s, const char *path, const run_item *x,
                        .expect = beside(s, path, x->expect.text),
                        .wrote = beside(s, path, x->wrote.text),
                        .log = beside(s, path, x->log.text),
-                       .in_run = true,
+                       .pattern = x->pattern.text,
                        .signals = beside(s, path, x->signals.text)};
   lu_network *n;
   if (a.log)
@@ -397,7 +400,7 @@ static lu_status check_agreement(lu_session *s, const char *path, const lu_readi
   for (size_t a = 0; a < count; a++)
     for (size_t b = a + 1; b < count; b++) {
       const lu_evidence *x = &r[a].evidence, *y = &r[b].evidence;
-      if (x->network->block != y->network->block || x->network->vantage != y->network->vantage || x->know != y->know ||
+      if (r[a].march || r[b].march || x->network->block != y->network->block || x->network->vantage != y->network->vantage || x->know != y->know ||
           x->steady || y->steady || x->got.count != y->got.count || x->know == LU_KNOW_NOTHING)
         continue;
       size_t n = x->got.count, differ = 0, first = 0;

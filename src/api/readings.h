@@ -9,7 +9,6 @@
 typedef struct lu_reading_args {
   const char *block, *at, *vantage, *expect, *wrote, *log, *pattern, *order, *signals;
   uint64_t width;
-  bool in_run;             /* one of several of a run file */
 } lu_reading_args;
 
 struct lu_march_reading;
@@ -21,8 +20,8 @@ typedef struct lu_reading {
   size_t pass_count;
   uint64_t unsteady_bits;  /* bits that differ between passes */
   const char *filled;      /* contents by name that were written; or NULL */
-  struct lu_march_reading *march; /* reads of test patterns that failed (api/marchlog.h), or NULL: where it
-                              is the only reading, these are judged, not evidence's words */
+  struct lu_march_reading *march; /* reads of test patterns that failed (api/marchlog.h), which are judged, and not
+                              evidence's words; or NULL */
   const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
   lu_said_suspect *lines;  /* the lines that doubt is about, as suspects */
   size_t line_count;

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/march.h"
 
-#include "reason/coverage.h"
+#include "reason/drive.h"
 #include "reason/inside.h"
+#include "reason/search.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -100,19 +101,24 @@ static bool says(const lu_march_log *log, uint64_t word, uint32_t pass, uint32_t
 
 /* --- one hypothesis ------------------------------------------------------------------------------------------ */
 
-typedef struct seeker {
-  lu_joint *joint;
+/* What a reading of the joint says, and what is needed to foretell it. */
+typedef struct field {
   const lu_network *n;
   const lu_march_log *const *logs;
-  size_t log_count;
-  lu_coverage *all;
+  size_t log_count;         /* 0: a reading of words */
   lu_tester *tester;
-  lu_sim *sim;
-  lu_arena *mem;
-  uint16_t *joint_net, *joint_part;
   uint64_t data;            /* bits of a word */
+  bool wrong;               /* something in it is */
   bool *constant[LU_MARCH_LOGS_MOST]; /* by pass: every word has the same background */
   uint32_t passes[LU_MARCH_LOGS_MOST];
+} field;
+
+typedef struct seeker {
+  lu_joint *joint;
+  field *fields;            /* by reading */
+  size_t wrong_fields;
+  lu_search *classes;
+  lu_arena *mem;
 } seeker;
 
 /* A read of a word that was run. */
@@ -122,7 +128,7 @@ typedef struct foreseen {
 } foreseen;
 
 typedef struct match {
-  const seeker *s;
+  const field *f;
   uint64_t hits, missed, extra; /* bits: foretold and seen; foretold and not seen; seen and not foretold */
   uint64_t missed_in;           /* columns of the missed ones */
   uint32_t log;                 /* that is run now */
@@ -151,7 +157,7 @@ static bool stands(const match *m)
 static bool compare(void *user, const lu_watched *r)
 {
   match *m = user;
-  uint64_t wrong = (r->value ^ r->expected) & r->changed & ~r->unknown & m->s->data, seen;
+  uint64_t wrong = (r->value ^ r->expected) & r->changed & ~r->unknown & m->f->data, seen;
   if (m->mem) {
     foreseen *p = lu_arena_grow(m->mem, m->kept, m->count, &m->room, sizeof *p);
     if (!p)
@@ -159,7 +165,7 @@ static bool compare(void *user, const lu_watched *r)
     m->kept = p;
     p[m->count++] = (foreseen){r->word, wrong, r->unknown, m->log, r->pass, r->op};
   }
-  if (!says(m->s->logs[m->log], r->word, r->pass, r->op, &seen))
+  if (!says(m->f->logs[m->log], r->word, r->pass, r->op, &seen))
     return true;
   m->hits += bits(wrong & seen);
   m->missed += bits(wrong & ~seen & ~r->unknown);
@@ -168,17 +174,37 @@ static bool compare(void *user, const lu_watched *r)
   return stands(m);
 }
 
-static bool runs(const seeker *s, const lu_fault *faults, size_t count, lu_level undriven, match *m, uint64_t *mask)
+/* A set of faults, in the joint's terms. */
+typedef struct hypothesis {
+  size_t count;
+  lu_fault faults[LU_FAULTS_MOST + 1];
+  lu_level undriven;
+} hypothesis;
+
+typedef enum touch { TOUCHES, TOUCHES_NOT, CANNOT_TELL } touch;
+
+/* Runs the patterns of a field against the hypothesis. TOUCHES_NOT: it does nothing there; CANNOT_TELL: it is not
+ * simulated, or foretells what is not seen. */
+static touch runs(const seeker *s, size_t r, const hypothesis *h, match *m, uint64_t *mask)
 {
+  const field *f = m->f = &s->fields[r];
+  lu_fault local[LU_FAULTS_MOST + 1];
+  size_t n = 0;
   lu_outcome out;
-  lu_effect e = lu_sim_run(s->sim, faults, count);
-  if ((!e.count && !e.wide) || !lu_tester_mask(s->tester, &e, mask))
-    return false;
-  lu_tester_undriven(s->tester, undriven);
-  for (m->log = 0; m->log < s->log_count; m->log++)
-    if (!lu_tester_watch(s->tester, m->log, &e, faults, count, compare, m, &out) || !stands(m))
-      return false;
-  return true;
+  for (size_t i = 0; i < h->count; i++)
+    n += lu_joint_local(s->joint, r, &h->faults[i], &local[n]);
+  if (!n)
+    return TOUCHES_NOT;
+  lu_effect e = lu_sim_run(s->joint->looks[r].sim, local, n);
+  if (!e.count && !e.wide)
+    return TOUCHES_NOT;
+  if (!lu_tester_mask(f->tester, &e, mask))
+    return CANNOT_TELL;
+  lu_tester_undriven(f->tester, h->undriven);
+  for (m->log = 0; m->log < f->log_count; m->log++)
+    if (!lu_tester_watch(f->tester, m->log, &e, local, n, compare, m, &out) || !stands(m))
+      return CANNOT_TELL;
+  return TOUCHES;
 }
 
 static int by_foreseen(const void *a, const void *b)
@@ -192,57 +218,135 @@ static int by_foreseen(const void *a, const void *b)
 
 /* What is foretold of a read of the log: of that word, or where every word has the same background, of the
  * word that has the same bits of the mask. */
-static const foreseen *foretold(const seeker *s, const match *m, uint32_t log, const lu_failure *f, uint64_t mask)
+static const foreseen *foretold(const match *m, uint32_t log, const lu_failure *f, uint64_t mask)
 {
   uint64_t word = f->word;
-  if (f->pass < s->passes[log] && s->constant[log][f->pass])
-    word = lu_index_of(s->n, lu_address_of(s->n, word) & mask);
+  if (f->pass < m->f->passes[log] && m->f->constant[log][f->pass])
+    word = lu_index_of(m->f->n, lu_address_of(m->f->n, word) & mask);
   const foreseen key = {.log = log, .word = word, .pass = f->pass, .op = f->op};
   return bsearch(&key, m->kept, m->count, sizeof key, by_foreseen);
 }
 
 typedef struct score {
-  double share;         /* of the log's wrong bits that are foretold, among those that can be judged */
-  uint64_t hidden;      /* columns in which more is foretold than seen */
-  bool exact;
+  double share;         /* of what is wrong that is foretold, among what can be judged; the mean over the readings */
+  uint64_t hidden;      /* columns of reading hidden_in in which more is foretold than seen */
+  size_t hidden_in;
+  uint64_t wrong, unknown; /* bits of words */
+  bool exact, refuted;
 } score;
 
-/* Holds a hypothesis against reads of the whole log, evenly chosen. */
-static score hold(seeker *s, const lu_fault *faults, size_t count, lu_level undriven)
+/* Holds a hypothesis against reads of the whole of a field's logs, evenly chosen. */
+static void hold_reads(const seeker *s, size_t r, const hypothesis *h, score *out)
 {
+  const field *f = &s->fields[r];
   lu_arena mem = {0};
-  match m = {.s = s, .mem = &mem};
+  match m = {.mem = &mem};
   uint64_t mask, total = 0, given = 0, over = 0;
-  score out = {0};
-  if (runs(s, faults, count, undriven, &m, &mask) && m.count) {
+  touch t = runs(s, r, h, &m, &mask);
+  if (t == TOUCHES && m.count) {
     qsort(m.kept, m.count, sizeof *m.kept, by_foreseen);
-    for (uint32_t k = 0; k < s->log_count; k++) {
-      size_t step = s->logs[k]->count / LOOKED_UP_MOST + 1;
-      for (size_t i = 0; i < s->logs[k]->count; i += step) {
-        const lu_failure *f = &s->logs[k]->at[i];
-        const foreseen *x = foretold(s, &m, k, f, mask);
-        if (!x)
+    for (uint32_t k = 0; k < f->log_count; k++) {
+      size_t step = f->logs[k]->count / LOOKED_UP_MOST + 1;
+      for (size_t i = 0; i < f->logs[k]->count; i += step) {
+        const lu_failure *x = &f->logs[k]->at[i];
+        const foreseen *y = foretold(&m, k, x, mask);
+        if (!y)
           continue;
-        total += bits(f->wrong & ~x->unknown);
-        given += bits(f->wrong & x->wrong);
-        over += bits(x->wrong & ~f->wrong);
+        total += bits(x->wrong & ~y->unknown);
+        given += bits(x->wrong & y->wrong);
+        over += bits(y->wrong & ~x->wrong);
       }
     }
-    out.share = total ? (double)given / (double)total : 0;
-    out.exact = total && given + total / 50 >= total && over <= 2 + total / 50 && m.extra <= 2 + m.hits / 50 && given_all(&m);
-    out.hidden = given_all(&m) ? 0 : m.missed_in;
+    if (!given_all(&m)) {
+      out->hidden = m.missed_in;
+      out->hidden_in = r;
+    }
   }
+  out->share += total ? (double)given / (double)total : 0;
+  out->refuted |= t == CANNOT_TELL;
+  out->exact &= t == TOUCHES_NOT || !f->wrong
+                    ? !f->wrong && (t == TOUCHES_NOT || given_all(&m))
+                    : total && given + total / 50 >= total && over <= 2 + total / 50 && m.extra <= 2 + m.hits / 50 && given_all(&m);
   lu_arena_free(&mem);
+}
+
+/* The same for a reading of words: by samples, and where those are right, by every word. */
+static void hold_words(const seeker *s, size_t r, const hypothesis *h, score *out)
+{
+  const lu_look *k = &s->joint->looks[r];
+  uint64_t hash, columns, wrong = 0, unknown = 0, gained = 0, was = 0, harmed = 0, harmed_in = 0;
+  bool wide, floats, touched = lu_joint_compile(s->joint, r, h->faults, h->count, h->undriven, &hash, &wide, &floats);
+  if (!touched || wide) {
+    out->refuted |= wide;
+    out->wrong += k->wrong;
+    out->exact &= (double)out->wrong <= s->joint->noise_most;
+    return;
+  }
+  for (unsigned i = 0; i < k->sample_count; i++) {
+    uint64_t value, open, changed = k->view->changed;
+    lu_view_word(k->view, k->evidence, k->sample[i], &value, &open);
+    uint64_t bad = (k->healthy[i] & ~changed) | ((value ^ k->got[i]) & changed & ~open & k->steady[i]);
+    was += bits(k->healthy[i]);
+    gained += bits(k->healthy[i] & ~bad & ~open);
+    harmed += bits(bad & ~k->healthy[i]);
+    harmed_in |= bad & ~k->healthy[i];
+  }
+  out->share += was ? (double)gained / (double)was : 0;
+  if (harmed) {
+    out->refuted |= (double)harmed > s->joint->sample_noise && bits(harmed_in) > HIDDEN_MOST;
+    out->hidden = harmed_in;
+    out->hidden_in = r;
+  }
+  if (!out->exact || out->refuted)
+    return;
+  lu_view_count(k->view, k->evidence, (uint64_t)s->joint->noise_most, &wrong, &unknown, &columns);
+  out->wrong += wrong;
+  out->unknown += unknown;
+  out->exact &= (double)out->wrong <= s->joint->noise_most;
+}
+
+/* Words first: they cost least. */
+static score hold(const seeker *s, const hypothesis *h)
+{
+  score out = {.exact = true};
+  for (int reads = 0; reads < 2; reads++)
+    for (size_t r = 0; r < s->joint->look_count && !out.refuted; r++) {
+      if (!s->fields[r].log_count == !reads)
+        (reads ? hold_reads : hold_words)(s, r, h, &out);
+    }
+  out.share = out.refuted ? 0 : out.share / (double)s->wrong_fields;
+  out.exact &= !out.refuted;
   return out;
+}
+
+/* A look that needs no table: can it be, and does it foretell anything that is wrong? */
+static bool worthwhile(const seeker *s, const hypothesis *h)
+{
+  bool helps = false;
+  for (size_t r = 0; r < s->joint->look_count; r++) {
+    match m = {0};
+    uint64_t mask;
+    if (!s->fields[r].log_count) {
+      score one = {0};
+      hold_words(s, r, h, &one);
+      if (one.refuted)
+        return false;
+      helps |= one.share > 0;
+    } else if (runs(s, r, h, &m, &mask) == CANNOT_TELL) {
+      return false;
+    }
+    helps |= m.hits > 0;
+  }
+  return helps;
 }
 
 /* --- candidates ------------------------------------------------------------------------------------------------ */
 
 typedef struct promising {
-  uint32_t effect;
-  lu_level undriven;
+  uint32_t class;
   double share;
   uint64_t hidden;
+  size_t hidden_in;
 } promising;
 
 /* An explanation before it is normalised. */
@@ -259,16 +363,16 @@ typedef struct found {
   size_t listed;
 } found;
 
-static lu_fault joint_fault(const seeker *s, const lu_fault *local)
+static hypothesis single(const seeker *s, uint32_t class)
 {
-  lu_fault f = *local;
-  if (f.kind != LU_FAULT_DEAD)
-    f.net = s->joint_net[f.net];
-  if (f.kind == LU_FAULT_BRIDGE || f.kind == LU_FAULT_SWAP)
-    f.net2 = s->joint_net[f.net2];
-  if (f.kind == LU_FAULT_SWAP || f.kind == LU_FAULT_DEAD)
-    f.part = s->joint_part[f.part];
-  return f;
+  const lu_class *c = &s->classes->classes[class];
+  return (hypothesis){.count = 1, .faults = {c->fault}, .undriven = c->undriven};
+}
+
+static hypothesis both(const seeker *s, uint32_t a, uint32_t b)
+{
+  const lu_class *x = &s->classes->classes[a], *y = &s->classes->classes[b];
+  return (hypothesis){.count = 2, .faults = {x->fault, y->fault}, .undriven = y->floats ? y->undriven : x->undriven};
 }
 
 static bool add_row(seeker *s, found *x, const lu_explanation *e, uint32_t effect)
@@ -277,22 +381,22 @@ static bool add_row(seeker *s, found *x, const lu_explanation *e, uint32_t effec
   if (!p)
     return false;
   x->rows = p;
-  double log = 0;
+  double log = -s->joint->wrong_cost * (double)e->wrong - unknown_cost * (double)e->unknown;
   for (size_t i = 0; i < e->count; i++)
     log += lu_joint_prior(s->joint, &e->faults[i]);
   p[x->count++] = (row){*e, log, effect};
   return true;
 }
 
-/* Every fault of an effect that explains the log is an explanation. */
-static bool add_effect(seeker *s, found *x, uint32_t effect, lu_level undriven)
+/* Every fault of a class that explains what was read is an explanation. */
+static bool add_class(seeker *s, found *x, uint32_t class, const score *got)
 {
-  for (size_t i = 0; i < s->all->fault_count; i++) {
-    if (s->all->faults[i].effect != effect)
-      continue;
-    lu_explanation e = {.count = 1, .undriven = undriven, .explained = 1, .twins = s->all->effects[effect].faults};
-    e.faults[0] = joint_fault(s, &s->all->faults[i].fault);
-    if (!add_row(s, x, &e, effect))
+  const lu_class *c = &s->classes->classes[class];
+  for (uint32_t m = c->first_member; m != UINT32_MAX; m = s->classes->members[m].next) {
+    lu_explanation e = {.count = 1, .undriven = c->undriven, .explained = 1, .wrong = got->wrong, .unknown = got->unknown,
+                        .twins = c->member_count};
+    e.faults[0] = s->classes->members[m].fault;
+    if (!add_row(s, x, &e, class))
       return false;
   }
   return true;
@@ -308,72 +412,59 @@ static void promise(found *x, promising p)
   x->list[at] = p;
 }
 
-static bool try_single(seeker *s, found *x, uint32_t effect, lu_level undriven, bool *exact)
+/* Classes from this one on, each as the only fault. */
+static bool try_singles(seeker *s, found *x, size_t from)
 {
-  const lu_fault *f = &s->all->effects[effect].fault;
-  match m = {.s = s};
-  uint64_t mask;
-  if (!runs(s, f, 1, undriven, &m, &mask) || !m.hits)
-    return true;
-  score got = hold(s, f, 1, undriven);
-  *exact = got.exact;
-  if (got.exact)
-    return add_effect(s, x, effect, undriven);
-  if (got.share > 0)
-    promise(x, (promising){effect, undriven, got.share, got.hidden});
-  return true;
-}
-
-static bool try_singles(seeker *s, found *x)
-{
-  static const lu_level levels[] = {LU_LEVEL_HIGH, LU_LEVEL_KEEP, LU_LEVEL_LOW};
-  for (uint32_t i = 0; i < s->all->effect_count; i++) {
-    const lu_cover_effect *e = &s->all->effects[i];
-    if (!e->faults)
+  for (size_t i = from; i < s->classes->class_count; i++) {
+    hypothesis h = single(s, (uint32_t)i);
+    if (!worthwhile(s, &h))
       continue;
-    lu_effect now = lu_sim_run(s->sim, &e->fault, 1);
-    bool floats = e->fault.kind != LU_FAULT_OPEN && lu_effect_floats(s->n, &now), exact = false;
-    for (size_t k = 0; k < (floats ? 3u : 1u) && !exact; k++)
-      if (!try_single(s, x, i, levels[k], &exact))
-        return false;
+    score got = hold(s, &h);
+    if (got.exact && !add_class(s, x, (uint32_t)i, &got))
+      return false;
+    if (!got.exact && got.share > 0)
+      promise(x, (promising){(uint32_t)i, got.share, got.hidden, got.hidden_in});
   }
   return true;
 }
 
-/* The likeliest faults of an effect, in the joint's terms. */
-static size_t members(const seeker *s, uint32_t effect, lu_fault out[MEMBERS_MOST])
+/* The likeliest faults of a class. */
+static size_t members(const seeker *s, uint32_t class, lu_fault out[MEMBERS_MOST])
 {
   double log[MEMBERS_MOST];
   size_t n = 0;
-  for (size_t i = 0; i < s->all->fault_count; i++) {
-    if (s->all->faults[i].effect != effect)
-      continue;
-    lu_fault f = joint_fault(s, &s->all->faults[i].fault);
-    double prior = lu_joint_prior(s->joint, &f);
+  for (uint32_t m = s->classes->classes[class].first_member; m != UINT32_MAX; m = s->classes->members[m].next) {
+    const lu_member *x = &s->classes->members[m];
     size_t at = n < MEMBERS_MOST ? n++ : MEMBERS_MOST;
-    if (at == MEMBERS_MOST && prior <= log[MEMBERS_MOST - 1])
+    if (at == MEMBERS_MOST && x->prior <= log[MEMBERS_MOST - 1])
       continue;
     at = at == MEMBERS_MOST ? at - 1 : at;
-    for (; at && log[at - 1] < prior; at--) {
+    for (; at && log[at - 1] < x->prior; at--) {
       log[at] = log[at - 1];
       out[at] = out[at - 1];
     }
-    log[at] = prior;
-    out[at] = f;
+    log[at] = x->prior;
+    out[at] = x->fault;
   }
   return n;
 }
 
-static bool add_pair(seeker *s, found *x, const promising *a, const promising *b)
+/* Two classes together, if they are all there is. */
+static bool try_pair(seeker *s, found *x, uint32_t a, uint32_t b)
 {
   lu_fault one[MEMBERS_MOST], two[MEMBERS_MOST];
-  size_t n = members(s, a->effect, one), m = members(s, b->effect, two);
+  hypothesis h = both(s, a, b);
+  score got = hold(s, &h);
+  if (!got.exact)
+    return true;
+  size_t n = members(s, a, one), m = members(s, b, two);
   for (size_t i = 0; i < n; i++)
     for (size_t k = 0; k < m; k++) {
-      lu_explanation e = {.count = 2, .undriven = a->undriven, .explained = 1, .twins = (uint32_t)(n * m)};
+      lu_explanation e = {.count = 2, .undriven = h.undriven, .explained = 1, .wrong = got.wrong, .unknown = got.unknown,
+                          .twins = (uint32_t)(n * m)};
       e.faults[0] = one[i];
       e.faults[1] = two[k];
-      if (!add_row(s, x, &e, a->effect))
+      if (!add_row(s, x, &e, a))
         return false;
     }
   return true;
@@ -382,16 +473,13 @@ static bool add_pair(seeker *s, found *x, const promising *a, const promising *b
 /* What a fault foretells in columns where nothing is seen, a second one there may hide. */
 static bool try_hiding(seeker *s, found *x, const promising *a)
 {
-  for (uint32_t i = 0; i < s->all->effect_count; i++) {
-    const lu_cover_effect *e = &s->all->effects[i];
-    if (!e->faults)
+  const lu_look *k = &s->joint->looks[a->hidden_in];
+  for (uint32_t i = 0; i < s->classes->class_count; i++) {
+    lu_fault local;
+    if (!lu_joint_local(s->joint, a->hidden_in, &s->classes->classes[i].fault, &local))
       continue;
-    lu_effect now = lu_sim_run(s->sim, &e->fault, 1);
-    if (lu_effect_columns(s->n, &now) != a->hidden)
-      continue;
-    promising b = {.effect = i, .undriven = a->undriven};
-    lu_fault both[2] = {s->all->effects[a->effect].fault, e->fault};
-    if (hold(s, both, 2, a->undriven).exact && !add_pair(s, x, a, &b))
+    lu_effect now = lu_sim_run(k->sim, &local, 1);
+    if (lu_effect_columns(k->evidence->network, &now) == a->hidden && i != a->class && !try_pair(s, x, a->class, i))
       return false;
   }
   return true;
@@ -403,14 +491,9 @@ static bool try_pairs(seeker *s, found *x)
     if (x->list[a].hidden && x->list[a].share > 0.9 && !try_hiding(s, x, &x->list[a]))
       return false;
   for (size_t a = 0; a < x->listed; a++)
-    for (size_t b = a + 1; b < x->listed; b++) {
-      const promising *p = &x->list[a], *q = &x->list[b];
-      if (p->share + q->share < 0.9)
-        continue;
-      lu_fault both[2] = {s->all->effects[p->effect].fault, s->all->effects[q->effect].fault};
-      if (hold(s, both, 2, p->undriven).exact && !add_pair(s, x, p, q))
+    for (size_t b = a + 1; b < x->listed; b++)
+      if (x->list[a].share + x->list[b].share >= 0.9 && !try_pair(s, x, x->list[a].class, x->list[b].class))
         return false;
-    }
   return true;
 }
 
@@ -419,6 +502,7 @@ static bool try_pairs(seeker *s, found *x)
 typedef struct spot {
   uint64_t word;
   unsigned bit;
+  uint32_t reading;
 } spot;
 
 static bool fn_at(const lu_fn *f, uint64_t address)
@@ -429,16 +513,25 @@ static bool fn_at(const lu_fn *f, uint64_t address)
   return lu_fn_at(f, index);
 }
 
+static uint16_t joint_part(const lu_joint *j, uint32_t reading, uint16_t local)
+{
+  for (size_t i = 0; i < j->part_count; i++)
+    if (j->parts[i].local[reading] == local)
+      return (uint16_t)i;
+  return UINT16_MAX;
+}
+
 static bool cell_fault(const seeker *s, spot at, lu_fault *out, bool *rows)
 {
-  uint64_t address = lu_address_of(s->n, at.word);
-  for (unsigned c = 0; c < s->n->chip_count; c++)
-    for (unsigned d = 0; d < s->n->chips[c].out_count; d++) {
-      const lu_chip *chip = &s->n->chips[c];
+  const lu_network *n = s->fields[at.reading].n;
+  uint64_t address = lu_address_of(n, at.word);
+  for (unsigned c = 0; c < n->chip_count; c++)
+    for (unsigned d = 0; d < n->chips[c].out_count; d++) {
+      const lu_chip *chip = &n->chips[c];
       if (chip->foreign || chip->column[d] != at.bit || !fn_at(&chip->serves, address))
         continue;
-      *out = (lu_fault){.kind = LU_FAULT_CELL, .part = s->joint_part[chip->npart], .data_bit = (uint16_t)d};
-      lu_inside_place(s->n, c, address, &out->row, &out->column);
+      *out = (lu_fault){.kind = LU_FAULT_CELL, .part = joint_part(s->joint, at.reading, chip->npart), .data_bit = (uint16_t)d};
+      lu_inside_place(n, c, address, &out->row, &out->column);
       *rows = chip->row_bits != 0;
       return out->part != UINT16_MAX;
     }
@@ -451,14 +544,14 @@ typedef struct spots {
   bool too_many;
 } spots;
 
-static void add_spot(spots *x, uint64_t word, uint64_t wrong)
+static void add_spot(spots *x, uint32_t reading, uint64_t word, uint64_t wrong)
 {
   for (; wrong && !x->too_many; wrong &= wrong - 1) {
-    spot here = {word, (unsigned)__builtin_ctzll(wrong)};
+    spot here = {word, (unsigned)__builtin_ctzll(wrong), reading};
     bool before = false;
     /* the words come in order, but for each log anew */
-    for (size_t k = x->count; k-- > 0 && !before && (x->at[k].word == word || x->count <= 64);)
-      before = x->at[k].word == word && x->at[k].bit == here.bit;
+    for (size_t k = x->count; k-- > 0 && !before && ((x->at[k].word == word && x->at[k].reading == reading) || x->count <= 64);)
+      before = x->at[k].word == word && x->at[k].bit == here.bit && x->at[k].reading == reading;
     if (before)
       continue;
     x->too_many = x->count == CELLS_COUNTED_MOST;
@@ -467,32 +560,62 @@ static void add_spot(spots *x, uint64_t word, uint64_t wrong)
   }
 }
 
-/* Cells that fail and that the faults do not foretell. */
-static void left_over(seeker *s, const lu_fault *faults, size_t count, lu_level undriven, spots *out)
+static void reads_left_over(const seeker *s, size_t r, const hypothesis *h, spots *out)
 {
+  const field *f = &s->fields[r];
   lu_arena mem = {0};
-  match m = {.s = s, .mem = &mem};
+  match m = {.mem = &mem};
   uint64_t mask = 0;
-  out->count = 0;
-  out->too_many = false;
-  if (count && runs(s, faults, count, undriven, &m, &mask) && m.count)
+  if (h->count && runs(s, r, h, &m, &mask) == TOUCHES && m.count)
     qsort(m.kept, m.count, sizeof *m.kept, by_foreseen);
-  for (uint32_t k = 0; k < s->log_count; k++)
-    for (size_t i = 0; i < s->logs[k]->count && !out->too_many; i++) {
-      const lu_failure *f = &s->logs[k]->at[i];
-      const foreseen *x = m.count ? foretold(s, &m, k, f, mask) : NULL;
-      add_spot(out, f->word, f->wrong & ~(x ? x->wrong | x->unknown : 0));
+  else
+    m.count = 0;
+  for (uint32_t k = 0; k < f->log_count; k++)
+    for (size_t i = 0; i < f->logs[k]->count && !out->too_many; i++) {
+      const lu_failure *x = &f->logs[k]->at[i];
+      const foreseen *y = m.count ? foretold(&m, k, x, mask) : NULL;
+      add_spot(out, (uint32_t)r, x->word, x->wrong & ~(y ? y->wrong | y->unknown : 0));
     }
   lu_arena_free(&mem);
 }
 
+static void words_left_over(const seeker *s, size_t r, const hypothesis *h, spots *out)
+{
+  const lu_look *k = &s->joint->looks[r];
+  const lu_evidence *e = k->evidence;
+  uint64_t hash;
+  bool wide, floats;
+  bool touched = h->count && lu_joint_compile(s->joint, r, h->faults, h->count, h->undriven, &hash, &wide, &floats) && !wide;
+  if (!touched && !k->wrong)
+    return;
+  for (size_t i = 0; i < e->got.count && !out->too_many; i++) {
+    if (!lu_word_held(&e->got, i) || !lu_word_held(&e->known, i))
+      continue;
+    uint64_t value = lu_word(&e->known, i), foretold_bits = 0, open = 0;
+    if (touched)
+      lu_view_word(k->view, e, i, &foretold_bits, &open);
+    value = touched ? (value & ~k->view->changed) | (foretold_bits & k->view->changed) : value;
+    open &= touched ? k->view->changed : 0;
+    add_spot(out, (uint32_t)r, i, (value ^ lu_word(&e->got, i)) & k->all & ~open & (e->steady ? e->steady[i] : k->all));
+  }
+}
+
+/* Cells that are wrong and that the faults do not foretell. */
+static void left_over(const seeker *s, const hypothesis *h, spots *out)
+{
+  out->count = 0;
+  out->too_many = false;
+  for (size_t r = 0; r < s->joint->look_count; r++)
+    (s->fields[r].log_count ? reads_left_over : words_left_over)(s, r, h, out);
+}
+
 /* All in one row or one column of one chip? */
-static bool as_array(const seeker *s, const spot *list, size_t n, lu_fault *out)
+static bool as_array(const seeker *s, const spots *left, lu_fault *out)
 {
   bool one_row = true, one_column = true, rows = false;
-  for (size_t i = 0; i < n; i++) {
+  for (size_t i = 0; i < left->count; i++) {
     lu_fault f;
-    if (!cell_fault(s, list[i], &f, &rows) || (i && f.part != out->part))
+    if (!cell_fault(s, left->at[i], &f, &rows) || (i && f.part != out->part))
       return false;
     if (!i)
       *out = f;
@@ -506,35 +629,60 @@ static bool as_array(const seeker *s, const spot *list, size_t n, lu_fault *out)
 static void keep_cell(lu_march_result *r, const spot *at, const lu_fault *f)
 {
   for (size_t k = 0; k < r->cell_count; k++)
-    if (r->cells[k].word == at->word && r->cells[k].bit == at->bit)
+    if (!memcmp(&r->cells[k].fault, f, sizeof *f))
       return;
   if (r->cell_count < LU_MARCH_CELLS_MOST)
-    r->cells[r->cell_count++] = (lu_march_cell){at->word, at->bit, *f};
+    r->cells[r->cell_count++] = (lu_march_cell){at->word, at->bit, at->reading, *f};
+}
+
+/* The cells of the spots, each once: where[] is the spot. False: more than a few, or a place that is none of a chip's. */
+static bool cells_of(const seeker *s, const spots *left, lu_fault out[LU_MARCH_CELLS_MOST], const spot *where[LU_MARCH_CELLS_MOST],
+                     size_t *count)
+{
+  bool rows;
+  *count = 0;
+  for (size_t i = 0; i < left->count; i++) {
+    lu_fault f;
+    bool before = false;
+    if (!cell_fault(s, left->at[i], &f, &rows))
+      return false;
+    for (size_t k = 0; k < *count; k++)
+      before |= !memcmp(&out[k], &f, sizeof f);
+    if (before)
+      continue;
+    if (*count == LU_MARCH_CELLS_MOST)
+      return false;
+    where[*count] = &left->at[i];
+    out[(*count)++] = f;
+  }
+  return true;
 }
 
 /* An explanation of line faults (may be none) and, for what they leave, cells. */
 static bool try_cells(seeker *s, found *x, const promising *with, lu_march_result *r, spots *left)
 {
-  lu_explanation e = {.undriven = with ? with->undriven : LU_LEVEL_HIGH, .explained = 1, .twins = 1};
-  lu_fault local = with ? s->all->effects[with->effect].fault : (lu_fault){0}, f;
-  bool rows;
-  left_over(s, &local, with != NULL, e.undriven, left);
-  size_t n = left->count;
-  if (with && members(s, with->effect, e.faults))
-    e.count = 1;
-  if (!n || left->too_many)
+  lu_explanation e = {.undriven = LU_LEVEL_HIGH, .explained = 1, .twins = 1};
+  hypothesis h = {0};
+  lu_fault cells[LU_MARCH_CELLS_MOST];
+  const spot *where[LU_MARCH_CELLS_MOST];
+  size_t n;
+  if (with) {
+    h = single(s, with->class);
+    e.undriven = h.undriven;
+    e.count = members(s, with->class, e.faults) != 0;
+  }
+  left_over(s, &h, left);
+  if (!left->count || left->too_many)
     return true;
-  if (n > LU_MARCH_CELLS_MOST) {
-    if (!as_array(s, left->at, n, &f))
+  if (!cells_of(s, left, cells, where, &n)) {
+    if (left->count <= LU_MARCH_CELLS_MOST || !as_array(s, left, &e.faults[e.count]))
       return true;
-    e.faults[e.count++] = f;
+    e.count++;
     return add_row(s, x, &e, UINT32_MAX);
   }
-  for (size_t i = 0; i < n; i++) {
-    if (!cell_fault(s, left->at[i], &f, &rows))
-      return true;
-    e.faults[e.count++] = f;
-    keep_cell(r, &left->at[i], &f);
+  for (size_t i = 0; i < n && e.count <= LU_FAULTS_MOST; i++) {
+    e.faults[e.count++] = cells[i];
+    keep_cell(r, where[i], &cells[i]);
   }
   return add_row(s, x, &e, UINT32_MAX);
 }
@@ -606,21 +754,58 @@ static bool number_groups(seeker *s, lu_result *r)
   return was;
 }
 
+static int by_faults(const void *a, const void *b)
+{
+  const row *x = a, *y = b;
+  if (x->e.count != y->e.count)
+    return x->e.count < y->e.count ? -1 : 1;
+  int c = memcmp(x->e.faults, y->e.faults, x->e.count * sizeof *x->e.faults);
+  return c ? c : compare_u64(x->effect, y->effect);
+}
+
+/* The same faults can stand in several rows (with other levels of an undriven bus): the likelier is enough. */
+static void merge_rows(found *x)
+{
+  size_t n = 0;
+  if (!x->count)
+    return;
+  qsort(x->rows, x->count, sizeof *x->rows, by_faults);
+  for (size_t i = 1; i < x->count; i++) {
+    row *a = &x->rows[n], *b = &x->rows[i];
+    bool same = a->e.count == b->e.count && !memcmp(a->e.faults, b->e.faults, a->e.count * sizeof *a->e.faults);
+    if (!same)
+      x->rows[++n] = *b;
+    else if (b->log > a->log)
+      *a = *b;
+  }
+  x->count = n + 1;
+  qsort(x->rows, x->count, sizeof *x->rows, by_log);
+}
+
+/* The weight of "something else": it says nothing of any bit that was read. */
+static double otherwise(const seeker *s)
+{
+  double other = other_prior;
+  for (size_t r = 0; r < s->joint->look_count; r++) {
+    const field *f = &s->fields[r];
+    double width = (double)bits(f->data);
+    for (size_t k = 0; k < f->log_count; k++)
+      other -= unknown_cost * width * (double)f->logs[k]->count;
+    if (!f->log_count)
+      other -= unknown_cost * width * (double)s->joint->looks[r].evidence->got.held_count;
+  }
+  return other;
+}
+
 static bool conclude(seeker *s, found *x, lu_result *r)
 {
-  /* "something else" says nothing of any bit that was read */
-  double most = 0, sum = 0, other = other_prior;
-  for (size_t i = 0; i < s->log_count; i++)
-    for (size_t k = 0; k < s->logs[i]->count && other > -1000; k++)
-      other -= unknown_cost * (double)__builtin_popcountll(s->data);
-  most = other;
+  double other = otherwise(s), most = other, sum = 0;
+  merge_rows(x);
   for (size_t i = 0; i < x->count; i++)
     most = fmax(most, x->rows[i].log);
   for (size_t i = 0; i < x->count; i++)
     sum += exp(x->rows[i].log - most);
   sum += exp(other - most);
-  if (x->count)
-    qsort(x->rows, x->count, sizeof *x->rows, by_log);
   listing l = {.r = r, .room = s->joint->net_count + s->joint->part_count};
   r->explanations = LU_NEW(s->mem, lu_explanation, EXPLANATIONS_MOST + 1);
   r->suspects = LU_NEW(s->mem, lu_suspect, l.room + 1);
@@ -644,33 +829,35 @@ static bool conclude(seeker *s, found *x, lu_result *r)
 static bool add_cells(seeker *s, found *x, lu_march_result *r, spots *left)
 {
   const row *first = &x->rows[0];
+  hypothesis h = {.count = first->e.count, .undriven = first->e.undriven};
   lu_fault cells[LU_MARCH_CELLS_MOST];
-  bool rows;
-  left_over(s, &s->all->effects[first->effect].fault, 1, first->e.undriven, left);
-  if (!left->count || left->too_many || left->count > LU_MARCH_CELLS_MOST)
+  const spot *where[LU_MARCH_CELLS_MOST];
+  size_t n;
+  memcpy(h.faults, first->e.faults, sizeof h.faults);
+  left_over(s, &h, left);
+  if (!left->count || left->too_many || !cells_of(s, left, cells, where, &n))
     return true;
-  for (size_t k = 0; k < left->count; k++)
-    if (!cell_fault(s, left->at[k], &cells[k], &rows))
-      return true;
   for (size_t i = 0; i < x->count; i++)
-    for (size_t k = 0; k < left->count && x->rows[i].e.count < LU_FAULTS_MOST + 1; k++) {
-      keep_cell(r, &left->at[k], &cells[k]);
+    for (size_t k = 0; k < n && x->rows[i].e.count < LU_FAULTS_MOST + 1; k++) {
+      keep_cell(r, where[k], &cells[k]);
       x->rows[i].e.faults[x->rows[i].e.count++] = cells[k];
       x->rows[i].log += lu_joint_prior(s->joint, &cells[k]);
     }
   return true;
 }
 
+/* One fault; two; cells alone; a fault and cells. */
 static bool seek(seeker *s, lu_march_result *r)
 {
   found *x = LU_NEW(s->mem, found, 1);
   spots left = {.at = LU_NEW(s->mem, spot, CELLS_COUNTED_MOST)};
-  if (!x || !left.at || !try_singles(s, x))
+  if (!x || !left.at || !lu_search_classes(s->classes) || !try_singles(s, x, 0))
     return false;
   r->result.singles_done = true;
   if (x->count && !add_cells(s, x, r, &left))
     return false;
-  if (!x->count && !try_pairs(s, x))
+  size_t before = s->classes->class_count;
+  if (!x->count && (!lu_search_more_classes(s->classes) || !try_singles(s, x, before) || !try_pairs(s, x)))
     return false;
   if (!try_cells(s, x, NULL, r, &left))
     return false;
@@ -678,37 +865,21 @@ static bool seek(seeker *s, lu_march_result *r)
     if (!try_cells(s, x, &x->list[i], r, &left))
       return false;
   r->result.exact = x->count > 0;
-  r->result.hypotheses = s->all->fault_count;
-  r->result.classes = s->all->effect_count;
-  r->result.reason = x->count ? "reads of the test pattern failed, and the explanations give each of them"
+  r->result.hypotheses = s->classes->hypotheses;
+  r->result.classes = s->classes->class_count;
+  r->result.reason = x->count ? s->joint->look_count > 1 ? "the readings differ from what is right, and the explanations give all of them"
+                                                         : "reads of the test pattern failed, and the explanations give each of them"
                               : "reads of the test pattern failed, and neither one or two line faults nor a few cells give just these";
   return conclude(s, x, &r->result);
 }
 
-static bool names(seeker *s)
-{
-  s->joint_net = LU_NEW(s->mem, uint16_t, s->n->net_count + 1);
-  s->joint_part = LU_NEW(s->mem, uint16_t, s->n->part_count + 1);
-  if (!s->joint_net || !s->joint_part)
-    return false;
-  memset(s->joint_net, 0xff, (s->n->net_count + 1) * sizeof *s->joint_net);
-  memset(s->joint_part, 0xff, (s->n->part_count + 1) * sizeof *s->joint_part);
-  for (size_t i = 0; i < s->joint->net_count; i++)
-    if (s->joint->nets[i].local[0] != UINT16_MAX)
-      s->joint_net[s->joint->nets[i].local[0]] = (uint16_t)i;
-  for (size_t i = 0; i < s->joint->part_count; i++)
-    if (s->joint->parts[i].local[0] != UINT16_MAX)
-      s->joint_part[s->joint->parts[i].local[0]] = (uint16_t)i;
-  return true;
-}
-
 /* Passes whose background is the same at every word. */
-static bool backgrounds(seeker *s, size_t log)
+static bool backgrounds(field *f, size_t log, lu_arena *mem)
 {
-  const lu_pattern *p = s->logs[log]->pattern;
-  lu_memory block = lu_drive_block(s->n);
-  uint32_t passes = s->passes[log] = lu_pattern_passes(p, &block), turn = 0;
-  bool *constant = s->constant[log] = LU_NEW(s->mem, bool, passes + 1), plain = constant != NULL;
+  const lu_pattern *p = f->logs[log]->pattern;
+  lu_memory block = lu_drive_block(f->n);
+  uint32_t passes = f->passes[log] = lu_pattern_passes(p, &block), turn = 0;
+  bool *constant = f->constant[log] = LU_NEW(mem, bool, passes + 1), plain = constant != NULL;
   for (size_t i = 0; i < p->element_count; i++)
     plain &= p->elements[i].kind == LU_ELEMENT_ALL || p->elements[i].kind == LU_ELEMENT_WAIT;
   for (size_t i = 0; i < p->order_count; i++)
@@ -725,38 +896,49 @@ static bool backgrounds(seeker *s, size_t log)
   return constant;
 }
 
-lu_status lu_march_explain(lu_joint *joint, const lu_march_log *const *logs, size_t count, lu_arena *mem, lu_march_result **out,
-                           lu_err *err)
+/* What a reading says. The columns that fail in a log are those in which something is wrong, as with words. */
+static lu_status take_field(seeker *s, size_t r, const lu_march_look *look, lu_err *err)
 {
-  const lu_network *n = joint->looks[0].evidence->network;
+  lu_look *k = &s->joint->looks[r];
+  field *f = &s->fields[r];
   const lu_pattern *patterns[LU_MARCH_LOGS_MOST];
-  lu_march_result *r = LU_NEW(mem, lu_march_result, 1);
-  seeker s = {.joint = joint, .n = n, .logs = logs, .log_count = count, .mem = mem,
-              .data = n->data_bits >= 64 ? ~(uint64_t)0 : ((uint64_t)1 << n->data_bits) - 1};
-  size_t failures = 0;
-  if (count > LU_MARCH_LOGS_MOST)
-    return lu_fail(err, LU_ERR_LIMIT, 0, 0, "failures of %zu patterns; at most %d are taken together", count, LU_MARCH_LOGS_MOST);
-  if (!r || !(s.sim = lu_sim_new(n, true, mem)) || !names(&s))
-    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
-  r->result.joint = joint;
-  *out = r;
-  for (size_t i = 0; i < count; i++) {
-    patterns[i] = logs[i]->pattern;
-    failures += logs[i]->count;
+  lu_status bad = LU_OK;
+  if (look->count > LU_MARCH_LOGS_MOST)
+    return lu_fail(err, LU_ERR_LIMIT, 0, 0, "failures of %zu patterns; at most %d are taken together", look->count, LU_MARCH_LOGS_MOST);
+  *f = (field){.n = k->evidence->network, .logs = look->logs, .log_count = look->count, .data = k->all, .wrong = (double)k->wrong > s->joint->noise_most};
+  for (size_t i = 0; i < look->count; i++) {
+    patterns[i] = look->logs[i]->pattern;
+    for (size_t m = 0; m < look->logs[i]->count; m++)
+      k->columns |= look->logs[i]->at[m].wrong & k->all;
+    f->wrong |= look->logs[i]->count > 0;
   }
-  if (!failures) {
+  if (look->count)
+    bad = lu_tester_new(f->n, patterns, look->count, LU_LEVEL_HIGH, s->mem, &f->tester, err);
+  for (size_t i = 0; !bad && i < look->count; i++)
+    if (!backgrounds(f, i, s->mem))
+      bad = lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
+  s->wrong_fields += f->wrong;
+  return bad;
+}
+
+lu_status lu_march_explain(lu_joint *joint, const lu_march_look *looks, lu_arena *mem, lu_march_result **out, lu_err *err)
+{
+  lu_march_result *r = LU_NEW(mem, lu_march_result, 1);
+  seeker s = {.joint = joint, .mem = mem, .fields = LU_NEW(mem, field, joint->look_count), .classes = LU_NEW(mem, lu_search, 1)};
+  if (!r || !s.fields || !s.classes)
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
+  r->result.joint = s.classes->joint = joint;
+  *out = r;
+  for (size_t i = 0; i < joint->look_count; i++) {
+    lu_status bad = take_field(&s, i, &looks[i], err);
+    if (bad)
+      return bad;
+  }
+  if (!s.wrong_fields) {
     r->result.verdict = LU_VERDICT_CLEAN;
-    r->result.reason = "no read of the test pattern failed";
+    r->result.reason = joint->look_count > 1 ? "every word and every read of the test patterns is as it should be" : "no read of the test pattern failed";
     return LU_OK;
   }
   r->result.verdict = LU_VERDICT_FAULTY;
-  lu_status bad = lu_coverage_of(n, NULL, 0, LU_LEVEL_HIGH, mem, &s.all, err);
-  if (!bad)
-    bad = lu_tester_new(n, patterns, count, LU_LEVEL_HIGH, mem, &s.tester, err);
-  for (size_t i = 0; !bad && i < count; i++)
-    if (!backgrounds(&s, i))
-      bad = lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
-  if (bad)
-    return bad;
   return seek(&s, r) ? LU_OK : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
 }

@@ -455,6 +455,11 @@ bool lu_search_classes(lu_search *s)
   return add_dead_parts(s) && add_pairs(s, true);
 }
 
+bool lu_search_more_classes(lu_search *s)
+{
+  return add_pairs(s, false);
+}
+
 /* --- sets ----------------------------------------------------------------------------------------------------- */
 
 /* A verified set with the very same effect, or NULL. */
@@ -1060,7 +1065,7 @@ bool lu_search_sets(lu_search *s)
     return likelier_sets(s, partners, n < PAIRS_MOST ? n : PAIRS_MOST, partners, n, next) && finish(s, partners, n);
   }
   sort_sets(s, 16);
-  if (!add_pairs(s, false) || !sow(s, sown))
+  if (!lu_search_more_classes(s) || !sow(s, sown))
     return false;
   size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
   size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;

@@ -65,6 +65,8 @@ typedef struct lu_search {
 } lu_search;
 
 LU_MUST_USE bool lu_search_classes(lu_search *s);
+/* Those bridges and swaps, too, that cannot be all there is: parts of larger sets. After lu_search_classes, once. */
+LU_MUST_USE bool lu_search_more_classes(lu_search *s);
 LU_MUST_USE bool lu_search_sets(lu_search *s);
 
 /* Turns weighed sets into explanations and suspects of r. healthy_log: ln of the weight of nothing

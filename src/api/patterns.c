@@ -53,6 +53,17 @@ static void add_folder(places *p, const char *folder)
   closedir(d);
 }
 
+/* The user's own: the XDG Base Directory Specification's place for data of a user. */
+static void add_own(places *p)
+{
+  const char *data = getenv("XDG_DATA_HOME"), *home = getenv("HOME");
+  const char *folder = data && data[0] == '/' ? lu_arena_printf(p->mem, "%s/lineup/patterns", data)
+                       : home && home[0] == '/' ? lu_arena_printf(p->mem, "%s/.local/share/lineup/patterns", home) : "";
+  p->refused |= !folder;
+  if (folder && *folder)
+    add_folder(p, folder);
+}
+
 static int by_name(const void *a, const void *b)
 {
   return lu_text_order(((const lu_pattern_place *)a)->name, ((const lu_pattern_place *)b)->name);
@@ -69,8 +80,10 @@ lu_status lu_patterns_list(lu_arena *mem, lu_pattern_place **out, size_t *count,
       add_folder(&p, folder);
     folders += len + (folders[len] == ':');
   }
-  if (p.at)
+  if (p.at) {
+    add_own(&p);
     add_folder(&p, LU_PATTERNS_INSTALLED);
+  }
   for (size_t i = 0; p.at && i < lu_pattern_file_count; i++)
     add(&p, lu_pattern_files[i].name, strlen(lu_pattern_files[i].name), NULL);
   if (!p.at || p.refused)

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: MIT */
 #ifndef LU_API_PATTERNS_H
 #define LU_API_PATTERNS_H
-/* Where patterns are found: the folders of $LINEUP_PATTERNS (colons between), the installed
- * folder, then the ones built into the program. The first with a name wins. */
+/* Where patterns are found: the folders of $LINEUP_PATTERNS (colons between), the user's own (lineup/patterns in
+ * $XDG_DATA_HOME, by default ~/.local/share), the installed folder, then the ones built into the program. The first
+ * with a name wins. */
 #include "base/arena.h"
 #include "base/err.h"
 #include "pattern/pattern.h"

@@ -6,6 +6,20 @@
 
 #include "pattern/parse.h"
 
+static bool is_word(char c)
+{
+  return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9');
+}
+
+/* How many characters from offset on a message shows: a word, or one sign. */
+static int shown(const lu_pattern_cursor *cur, size_t offset)
+{
+  size_t len = 0;
+  while (len < 24 && offset + len < cur->end && is_word(cur->text[offset + len]))
+    len++;
+  return len ? (int)len : 1;
+}
+
 static lu_status fail(const lu_pattern_cursor *cur, lu_status status, size_t offset,
                       const char *expected)
 {
@@ -16,7 +30,8 @@ static lu_status fail(const lu_pattern_cursor *cur, lu_status status, size_t off
   if (c < 0x20 || c >= 0x7f)
     return lu_fail_at(cur->err, status, cur->text, cur->len, offset, "%s, found byte 0x%02x",
                       expected, c);
-  return lu_fail_at(cur->err, status, cur->text, cur->len, offset, "%s, found '%c'", expected, c);
+  return lu_fail_at(cur->err, status, cur->text, cur->len, offset, "%s, found '%.*s'", expected,
+                    shown(cur, offset), cur->text + offset);
 }
 
 static void skip(lu_pattern_cursor *cur)
@@ -79,18 +94,20 @@ static lu_status read_wait(lu_pattern_cursor *cur, lu_element *element)
   skip(cur);
   if (cur->at >= cur->end || cur->text[cur->at] == ';' || cur->text[cur->at] == '}')
     return LU_OK;
-  size_t start = cur->at;
-  uint64_t n;
-  lu_status status = take_number(cur, 0, LU_PATTERN_WAIT_MOST_US, "expected a delay", &n);
-  if (status)
-    return status;
+  size_t start = cur->at, digits;
+  uint64_t n = 0;
+  while (cur->at < cur->end && cur->text[cur->at] >= '0' && cur->text[cur->at] <= '9')
+    cur->at++;
+  digits = cur->at - start;
+  if (!digits)
+    return fail(cur, LU_ERR_SYNTAX, start, "expected a delay such as 100ms");
   uint64_t scale = take_word(cur, "us") ? 1 : take_word(cur, "ms") ? 1000
                    : take_word(cur, "s") ? 1000000 : 0;
   if (!scale)
     return fail(cur, LU_ERR_SYNTAX, cur->at, "expected us, ms or s after the delay");
-  if (!n || n > LU_PATTERN_WAIT_MOST_US / scale)
-    return lu_fail_at(cur->err, LU_ERR_VALUE, cur->text, cur->len, start,
-                      "expected a delay from 1us to 600s");
+  if (!lu_text_u64(cur->text + start, digits, 10, LU_PATTERN_WAIT_MOST_US / scale, &n) || !n)
+    return lu_fail_at(cur->err, LU_ERR_VALUE, cur->text, cur->len, start, "expected a delay from 1us to 600s, found %.*s",
+                      (int)(cur->at - start < 40 ? cur->at - start : 40), cur->text + start);
   element->wait_us = n * scale;
   return LU_OK;
 }

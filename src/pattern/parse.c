@@ -162,8 +162,9 @@ static lu_status read_background(lu_pattern_cursor *cur, size_t at, size_t end, 
     if (lu_vectors_named(text + skip, len - skip, &out->vectors))
       return LU_OK;
     return lu_fail_at(cur->err, LU_ERR_MISSING, cur->text, cur->len, at + skip,
-                      "unknown vectors; expected counting, modified-counting, true-complement, "
-                      "constant-weight, walking-ones, walking-zeros, words or solid");
+                      "unknown vectors \"%.*s\"; expected counting, modified-counting, true-complement, "
+                      "constant-weight, walking-ones, walking-zeros, words or solid",
+                      (int)(len - skip < 32 ? len - skip : 32), text + skip);
   }
   lu_vectors set;
   if (lu_vectors_named(text, len, &set) &&
@@ -207,7 +208,8 @@ static lu_status read_orders(lu_pattern_cursor *cur, lu_pattern *pattern)
         found = i;
     if (found < 0)
       return lu_fail_at(cur->err, LU_ERR_VALUE, cur->text, cur->len, at,
-                        "unknown order; expected linear, rows, columns, lines, complement or turns");
+                        "unknown order \"%.*s\"; expected linear, rows, columns, lines, complement or turns",
+                        (int)(end - at < 32 ? end - at : 32), cur->text + at);
     if (pattern->order_count == LU_PATTERN_LISTS_MOST)
       return lu_fail_at(cur->err, LU_ERR_LIMIT, cur->text, cur->len, at, "more than %d orders",
                         LU_PATTERN_LISTS_MOST);

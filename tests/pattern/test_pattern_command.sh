@@ -51,6 +51,13 @@ printf 'name: address\nsource: harbour office\nmarch: { up(w1); down(r1) }\n' >"
 "$L" pattern show "$dir/mine/tide.pattern" | grep -q 2n || fail "a pattern by path"
 LINEUP_PATTERNS=$dir/none:$dir/mine "$L" pattern show tide | grep -q 'harbour office' || fail "a pattern by folder"
 LINEUP_PATTERNS=$dir/mine "$L" pattern show address | grep -q 'harbour office' || fail "own pattern first"
+mkdir -p "$dir/home/.local/share/lineup/patterns" "$dir/data/lineup/patterns"
+sed 's/harbour office/home/' "$dir/mine/tide.pattern" >"$dir/home/.local/share/lineup/patterns/tide.pattern"
+sed 's/harbour office/data/' "$dir/mine/tide.pattern" >"$dir/data/lineup/patterns/tide.pattern"
+(unset XDG_DATA_HOME; HOME=$dir/home "$L" pattern show tide | grep -q ' home$') || fail "a pattern in one's home"
+HOME=$dir/home XDG_DATA_HOME=$dir/data "$L" pattern show tide | grep -q ' data$' || fail "a pattern in XDG_DATA_HOME"
+HOME=$dir/home XDG_DATA_HOME=$dir/data LINEUP_PATTERNS=$dir/mine "$L" pattern show tide | grep -q 'harbour office' || fail "LINEUP_PATTERNS first"
+HOME=$dir/home XDG_DATA_HOME=$dir/data "$L" pattern list | grep -q '^tide .*own file' || fail "one's own in the list"
 [ "$(LINEUP_PATTERNS=$dir/mine "$L" pattern expand tide --size 2 | tr '\n' ';')" = "# pass 1: linear order, background 0x00;# element 1;w 0x0 0xff;w 0x1 0xff;# element 2;r 0x1 0xff;r 0x0 0xff;" ] || fail "operations of tide"
 
 # what a run printed, put together

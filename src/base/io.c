@@ -113,17 +113,38 @@ static bool write_all(int fd, const char *at, size_t len)
   return true;
 }
 
+static bool write_parts(int fd, lu_next_part next, void *user)
+{
+  for (lu_bytes part = next(user); part.len; part = next(user))
+    if (!write_all(fd, (const char *)part.at, part.len))
+      return false;
+  return true;
+}
+
+static lu_bytes only_part(void *user)
+{
+  lu_bytes *left = user, all = *left;
+  left->len = 0;
+  return all;
+}
+
 lu_status lu_file_write(const char *path, const void *at, size_t len, lu_err *err)
 {
+  lu_bytes all = {at, len};
+  return lu_file_write_parts(path, only_part, &all, err);
+}
+
+lu_status lu_file_write_parts(const char *path, lu_next_part next, void *user, lu_err *err)
+{
   if (!strcmp(path, "-"))
-    return write_all(1, at, len) ? LU_OK : refused(err, "standard output", "write");
+    return write_parts(1, next, user) ? LU_OK : refused(err, "standard output", "write");
   char *temp;
   if (asprintf(&temp, "%s.part-%ld", path, (long)getpid()) < 0)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
   lu_status s = LU_OK;
   int fd = open(temp, O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
   bool made = fd >= 0;
-  bool ok = made && write_all(fd, at, len);
+  bool ok = made && write_parts(fd, next, user);
   if (made && close(fd) < 0)
     ok = false;
   if (ok && rename(temp, path) < 0)

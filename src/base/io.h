@@ -21,4 +21,9 @@ void lu_file_close(lu_file *file);
  * output). ERR_IO on any failure, nothing left behind. */
 LU_MUST_USE lu_status lu_file_write(const char *path, const void *at, size_t len, lu_err *err);
 
+/* The next part of what is to be written, valid until the next call; an empty one ends. */
+typedef lu_bytes (*lu_next_part)(void *user);
+/* The same for content that is made part by part. */
+LU_MUST_USE lu_status lu_file_write_parts(const char *path, lu_next_part next, void *user, lu_err *err);
+
 #endif

@@ -282,6 +282,30 @@ static void order_bytes(void *words, size_t count, unsigned bytes, bool big)
   }
 }
 
+/* An image in the making. Parts that stay in the processor's cache are written faster than one that does not. */
+typedef struct image_writer {
+  const lu_pattern *pattern;
+  const lu_memory *block;
+  uint32_t pass;
+  bool big;
+  uint64_t at, step; /* words */
+  void *words;
+} image_writer;
+
+enum { IMAGE_PART_WORDS = 1 << 18 };
+
+static lu_bytes image_part(void *user)
+{
+  image_writer *w = user;
+  uint64_t left = w->block->words - w->at, count = left < w->step ? left : w->step;
+  if (!count)
+    return (lu_bytes){0};
+  lu_pattern_image(w->pattern, w->block, w->pass, w->at, count, w->words);
+  order_bytes(w->words, count, w->block->bytes, w->big);
+  w->at += count;
+  return (lu_bytes){w->words, count * w->block->bytes};
+}
+
 static int expand_image(lu_run *run, const args *a, const lu_pattern *p, const lu_memory *block)
 {
   lu_err err = {0};
@@ -292,14 +316,17 @@ static int expand_image(lu_run *run, const args *a, const lu_pattern *p, const l
                         a->pass);
   if (block->words > (UINT64_C(1) << 32) / block->bytes)
     return lu_say_usage(run, "pattern: an image has at most 4 GiB");
-  void *words = lu_arena_big(run->mem, block->words * block->bytes);
-  if (!words) {
+  uint64_t k, wait_us;
+  image_writer w = {.pattern = p, .block = block, .pass = pass, .big = is_big(a), .step = block->words};
+  /* a pattern that writes single words is run for every part anew: then there is one only */
+  if (lu_pattern_length(p, &k, &wait_us) && w.step > IMAGE_PART_WORDS)
+    w.step = IMAGE_PART_WORDS;
+  w.words = lu_arena_big(run->mem, w.step * block->bytes);
+  if (!w.words) {
     lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room for the image");
     return lu_say_error(run, &err);
   }
-  lu_pattern_image(p, block, pass, 0, block->words, words);
-  order_bytes(words, block->words, block->bytes, is_big(a));
-  if (lu_file_write(a->image, words, block->words * block->bytes, &err)) {
+  if (lu_file_write_parts(a->image, image_part, &w, &err)) {
     lu_fail_source(&err, err.status, a->image);
     return lu_say_error(run, &err);
   }

@@ -117,6 +117,8 @@ static void place_expression(const writer *w, lu_order order, char *text, size_t
 
 /* ---- operations ---- */
 
+enum { UNROLLED_MOST = 64 }; /* loops of more turns stay loops (GCC: 16, clang: by size) */
+
 static void put_access(writer *w, size_t o, bool nested)
 {
   const lu_pattern_op *op = &w->pattern->ops[o];
@@ -144,12 +146,15 @@ static void put_access(writer *w, size_t o, bool nested)
   }
 }
 
-static void put_address(writer *w, const char *address, const char *index)
+/* few: so few words that the compiler may know the very address. Elsewhere hiding it would cost a register. */
+static void put_address(writer *w, const char *address, const char *index, bool few)
 {
   if (w->pattern->by_lanes)
     put(w, "%s = LU_BASE + (lu_address)%s * %uu + lane_at;", address, index, w->block->bytes);
   else
     put(w, "%s = LU_BASE + (lu_address)%s * %uu;", address, index, w->block->bytes);
+  if (few)
+    put(w, "LU_HIDE(%s);", address);
 }
 
 static void put_loop(writer *w, const char *k, const char *tries, bool down)
@@ -174,7 +179,7 @@ static void put_rest(writer *w, const lu_element *e, size_t o, const char *place
   put(w, "j = %s;", set_expression(e, place));
   put(w, "if (j == i || j >= 0x%llxu)", (unsigned long long)w->block->words);
   put(w, "  continue;");
-  put_address(w, "b", "j");
+  put_address(w, "b", "j", true);
   put(w, "y = (lu_word)LU_ZERO(j);");
   for (size_t n = 1; n <= w->pattern->ops[o].nested; n++)
     put_access(w, o + n, true);
@@ -244,7 +249,7 @@ static void put_element(writer *w, size_t number, lu_order order, const char *pl
   }
   if (e->kind == LU_ELEMENT_AT) {
     put(w, "i = %uu;", (unsigned)e->at);
-    put_address(w, "a", "i");
+    put_address(w, "a", "i", true);
     put(w, "z = (lu_word)LU_ZERO(i);");
     put_ops(w, e, place, "1u");
     return;
@@ -261,7 +266,7 @@ static void put_element(writer *w, size_t number, lu_order order, const char *pl
     put(w, "if (i >= 0x%llxu)", (unsigned long long)w->block->words);
     put(w, "  continue;");
   }
-  put_address(w, "a", "i");
+  put_address(w, "a", "i", e->kind == LU_ELEMENT_POWERS || count <= UNROLLED_MOST);
   if (w->prbs)
     put_prbs_value(w, down);
   else
@@ -380,7 +385,8 @@ static void put_head(writer *w)
   put(w, " * Returns the number of reads that failed. Nothing is called and nothing is kept in memory");
   put(w, " * that the compiler can keep in registers: build with optimisation, look at the listing, and");
   put(w, " * run from ROM with interrupts and refresh as the machine needs them. Define before this text");
-  put(w, " * what the machine needs otherwise: LU_TEST, LU_BASE, LU_READ, LU_WRITE, LU_FAIL, LU_WAIT_US. */");
+  put(w, " * what the machine needs otherwise: LU_TEST, LU_BASE, LU_READ, LU_WRITE, LU_FAIL, LU_WAIT_US,");
+  put(w, " * LU_HIDE. */");
   put(w, "#include <stdint.h>");
   put(w, "typedef uint%u_t lu_word; /* what is accessed at once */", bits);
   put(w, "typedef uint%u_t lu_value; /* a whole word */", 8 * w->block->bytes);
@@ -390,6 +396,15 @@ static void put_head(writer *w)
   put(w, "#endif");
   put(w, "#ifndef LU_BASE");
   put(w, "#define LU_BASE ((lu_address)0x%llxu)", (unsigned long long)w->options->base);
+  put(w, "#endif");
+  /* Memory at address 0 is real here, but to a compiler a pointer that it knows to be 0 points to nothing: GCC makes a
+     trap of it. */
+  put(w, "#ifndef LU_HIDE /* what the value is, is none of the optimiser's business: address 0 is as good as any */");
+  put(w, "#ifdef __GNUC__");
+  put(w, "#define LU_HIDE(address) __asm__(\"\" : \"+r\"(address))");
+  put(w, "#else");
+  put(w, "#define LU_HIDE(address) (void)0");
+  put(w, "#endif");
   put(w, "#endif");
   put(w, "#ifndef LU_READ");
   put(w, "#define LU_READ(address) (*(volatile lu_word *)(address))");

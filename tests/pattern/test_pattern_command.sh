@@ -44,6 +44,20 @@ fi
 "$L" pattern expand address --size 256 --image "$dir/i" && [ "$(echo $(od -An -v -tu1 "$dir/i"))" = "$(echo $(seq 0 255))" ] || fail "image of address"
 "$L" pattern expand checkerboard --size 4 --image "$dir/i" --pass 1 && [ "$(od -An -tx1 "$dir/i")" = " aa 55 aa 55" ] || fail "image of checkerboard"
 
+# large ones are made in parts: counting goes on, and so does the recursion of PRBS23 (ITU-T O.150: x^23 + x^18 + 1)
+if command -v python3 >/dev/null; then
+  "$L" pattern expand address --size 1400000 --width 16 --image "$dir/i" && python3 -c '
+import sys
+d=open(sys.argv[1],"rb").read()
+assert len(d)==1400000 and all(int.from_bytes(d[2*i:2*i+2],"little")==i&0xffff for i in range(700000))' "$dir/i" || fail "a large image"
+  "$L" pattern expand prbs23 --size 700000 --pass 1 --image "$dir/i" && python3 -c '
+import sys
+d=open(sys.argv[1],"rb").read()
+for at in (262144, 524288):
+    b=[d[k]>>i&1 for k in range(at-16,at+16) for i in range(8)]
+    assert len(d)==700000 and len({x^b[n-18]^b[n-23] for n,x in enumerate(b) if n>=23})==1, at' "$dir/i" || fail "a large image of PRBS23"
+fi
+
 # one's own files, which win over the built-in ones
 mkdir "$dir/mine"
 printf 'name: tide\nsource: harbour office\nmarch: { up(w1); down(r1) }\n' >"$dir/mine/tide.pattern"

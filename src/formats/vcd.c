@@ -350,19 +350,30 @@ INNER const lu_vcd_entry *short_code(const lu_vcd *r, const char *p, const char 
   return &r->entries[r->three[(i * 94 + j) * 94 + k]];
 }
 
-/* A time as its text: the first and the last eight characters (they may overlap), the first character in the highest
- * byte, so that times of as many digits compare as numbers do. Below eight digits first is 0. */
-typedef struct digits {
-  uint64_t first, last;
-  unsigned len; /* 1..15; 0: no time */
-} digits;
-
 /* How the levels are kept while fast() runs: with a single slot in registers. A time is made a number
  * only when somebody wants to hear of its moment. */
+/* What a time mark with as many digits as the last one looks like, and behind it a level of one bit with a code of one
+ * character that ends its line, which is all that most moments have. */
+enum { NEVER = 1 << 16 };
+typedef struct shape {
+#ifdef __SSE2__
+  __m128i base, most;   /* each character is one of base ^ 0 .. base ^ most */
+#endif
+  unsigned time_len;    /* digits, 1..15 */
+  char behind;          /* the blank behind them */
+  unsigned head, whole; /* bits of characters of the time mark; and of the level */
+} shape;
+
 typedef enum way { ONE_SLOT, FEW_SLOTS, MANY_SLOTS } way;
 typedef struct hot {
   uint64_t value, unknown, was_value, was_unknown, wanted;
-  digits time;       /* of the last time mark; none here yet: r->s.time holds it */
+  uint64_t two;      /* two_digits() of the blank that is usual */
+  /* The last time mark here, as text: its last eight digits, the first in the highest byte (fewer: 0 before
+   * them), and the digits before those, the last in the highest byte. */
+  uint64_t time, time_head;
+  unsigned past, shift; /* where the last eight begin; by how much fewer are shifted */
+  uint64_t zeros;    /* '0' for each of them */
+  shape like;        /* time_len 0: no time mark here yet, r->s.time holds it */
 } hot;
 
 INNER void store(lu_vcd *r, hot *h, const lu_vcd_entry *e, uint64_t value, uint64_t unknown,
@@ -382,21 +393,6 @@ INNER void store(lu_vcd *r, hot *h, const lu_vcd_entry *e, uint64_t value, uint6
     lu_capstate_touch(&r->s, e->slot);
 }
 
-INNER void set(lu_vcd *r, hot *h, const lu_vcd_quick *e, unsigned level, way how)
-{
-  if (how == ONE_SLOT) {
-    h->value = (h->value & e->keep) | e->set[level];
-    h->unknown &= e->keep;
-    return;
-  }
-  r->s.value[e->slot] = (r->s.value[e->slot] & e->keep) | e->set[level];
-  r->s.unknown[e->slot] &= e->keep;
-  if (how == FEW_SLOTS)
-    r->s.low[0] |= (uint64_t)1 << e->slot;
-  else
-    lu_capstate_touch(&r->s, e->slot);
-}
-
 /* Eight digits, the first in the lowest byte, as a number. */
 static inline uint64_t eight_digits(uint64_t w)
 {
@@ -405,25 +401,29 @@ static inline uint64_t eight_digits(uint64_t w)
   return (w * 10000 + (w >> 32)) & 0xffffffffu;
 }
 
-static inline int64_t number(digits d)
+/* The last time mark as a number. */
+static inline int64_t time_of(const hot *h)
 {
-  uint64_t high = d.len > 8 ? (d.first ^ 0x3030303030303030u) >> (16 - d.len) * 8 : 0;
-  uint64_t low = d.last ^ 0x3030303030303030u >> (d.len < 8 ? (8 - d.len) * 8 : 0);
-  return (int64_t)(eight_digits(__builtin_bswap64(high)) * 100000000u + eight_digits(__builtin_bswap64(low)));
+  uint64_t low = eight_digits(__builtin_bswap64(h->time) ^ h->zeros);
+  if (!h->past)
+    return (int64_t)low;
+  uint64_t high = (h->time_head ^ 0x3030303030303030u) & UINT64_MAX << (8 - h->past) * 8;
+  return (int64_t)(eight_digits(high) * 100000000u + low);
 }
 
 INNER void heat(const lu_vcd *r, hot *h)
 {
   const lu_capstate *s = &r->s;
   *h = (hot){.value = s->value[0], .unknown = s->unknown[0], .was_value = s->was_value[0], .was_unknown = s->was_unknown[0],
-             .wanted = s->wanted[0]};
+             .wanted = s->wanted[0],
+             .like = {.head = NEVER, .whole = NEVER}};
 }
 
 static inline void cool(lu_vcd *r, const hot *h, way how)
 {
   lu_capstate *s = &r->s;
-  if (h->time.len)
-    s->time = number(h->time);
+  if (h->like.time_len)
+    s->time = time_of(h);
   if (how != ONE_SLOT)
     return;
   s->value[0] = h->value;
@@ -461,27 +461,68 @@ static __attribute__((noinline)) unsigned count_digits(const char *p)
   return n;
 }
 
-/* Whether the 16 bytes at p begin with just len digits. */
-INNER bool begins_with_digits(const char *p, unsigned len)
+/* Which of the characters at p are as the shape has them, a bit each. */
+INNER unsigned alike(const shape *like, const char *p)
 {
 #ifdef __SSE2__
-  __m128i w = _mm_sub_epi8(_mm_loadu_si128((const void *)p), _mm_set1_epi8('0'));
-  unsigned is = (unsigned)_mm_movemask_epi8(_mm_cmpeq_epi8(_mm_min_epu8(w, _mm_set1_epi8(9)), w));
-  return (unsigned)__builtin_ctz(~is) == len;
+  __m128i x = _mm_xor_si128(_mm_loadu_si128((const void *)p), like->base);
+  return (unsigned)_mm_movemask_epi8(_mm_cmpeq_epi8(_mm_subs_epu8(x, like->most), _mm_setzero_si128()));
 #else
-  return count_digits(p) == len;
+  unsigned n = 1;
+  while (n <= like->time_len && p[n] >= '0' && p[n] <= '9')
+    n++;
+  return p[0] == '#' && n == like->time_len + 1 && p[n] == like->behind ? like->head : 0;
 #endif
 }
 
-/* len digits at p, 1 to 15; false if there are not just that many and a blank. */
-INNER bool exact_digits(const char *p, unsigned len, digits *d)
+static shape shape_of(unsigned time_len, char behind)
 {
-  uint64_t first = __builtin_bswap64(load8(p));
-  if (len < 8)
-    *d = (digits){0, first >> (8 - len) * 8, len};
-  else
-    *d = (digits){first, __builtin_bswap64(load8(p + len - 8)), len};
-  return begins_with_digits(p, len) && (p[len] == '\n' || blank(p[len]));
+  shape s = {.time_len = time_len, .behind = behind, .head = NEVER, .whole = NEVER};
+  enum { ALL = 16 };
+  char base[ALL] = "#", most[ALL] = "";
+  memset(base + 1, '0', time_len);
+  memset(most + 1, 9, time_len);
+  memset(most + 1 + time_len, -1, ALL - 1 - time_len);
+  if (time_len > ALL - 2)
+    return s;
+  s.head = (1u << (time_len + 2)) - 1;
+  base[time_len + 1] = behind;
+  most[time_len + 1] = 0;
+#ifdef __SSE2__
+  if (time_len <= ALL - 5) {
+    s.whole = (1u << (time_len + 5)) - 1;
+    base[time_len + 2] = '0';
+    most[time_len + 2] = 1;
+    base[time_len + 4] = '\n';
+    most[time_len + 4] = 0;
+  }
+  s.base = _mm_loadu_si128((const void *)base);
+  s.most = _mm_loadu_si128((const void *)most);
+#endif
+  return s;
+}
+
+/* Whether the digits at p, as many as the last time had, are later; *text then holds them as h->time does. As text,
+ * since times of as many digits compare as numbers do. */
+INNER bool later(const hot *h, const char *p, uint64_t *text)
+{
+  *text = __builtin_bswap64(load8(p + h->past) << h->shift);
+  return *text > h->time && (!h->past || load8(p) << (8 - h->past) * 8 == h->time_head);
+}
+
+/* A time mark at p that has not the shape of the last one, put into next; false when it needs the other way. */
+static __attribute__((noinline)) bool odd_time(const lu_vcd *r, const hot *h, const char *p, hot *next)
+{
+  unsigned len = count_digits(p + 1);
+  if (!len || len > 15 || !blank(p[1 + len]))
+    return false;
+  next->like = shape_of(len, p[1 + len]);
+  next->past = len > 8 ? len - 8 : 0;
+  next->shift = len < 8 ? (8 - len) * 8 : 0;
+  next->zeros = 0x3030303030303030u << next->shift;
+  next->time = __builtin_bswap64(load8(p + 1 + next->past) << next->shift);
+  next->time_head = next->past ? load8(p + 1) << (8 - next->past) * 8 : 0;
+  return time_of(next) > (h->like.time_len ? time_of(h) : r->s.time);
 }
 
 /* Ends the moment before the next time mark. Most moments of a bus change one slot, and often nothing in it
@@ -506,23 +547,20 @@ INNER lu_status end_moment(lu_vcd *r, hot *h, way how, lu_err *err)
   return status;
 }
 
-/* A time mark at p; its end, or NULL when it needs the other way. That it has as many digits as the one before is a
- * guess that nearly always holds: what comes behind it can be looked at before the digits have been counted. */
-INNER const char *fast_time(lu_vcd *r, hot *h, const char *p, way how, lu_status *status,
-                                    lu_err *err)
+/* A time mark at p; its end, or NULL when it needs the other way. */
+INNER const char *fast_time(lu_vcd *r, hot *h, const char *p, way how, lu_status *status, lu_err *err)
 {
-  digits d;
-  if (h->time.len && exact_digits(p + 1, h->time.len, &d)) {
-    if (d.first < h->time.first || (d.first == h->time.first && d.last <= h->time.last))
-      return NULL;
-  } else {
-    unsigned len = count_digits(p + 1);
-    if (!len || len > 15 || !exact_digits(p + 1, len, &d) || number(d) <= (h->time.len ? number(h->time) : r->s.time))
-      return NULL;
-  }
+  hot next = {0}, was = *h;
+  if (!odd_time(r, &was, p, &next))
+    return NULL;
   *status = end_moment(r, h, how, err);
-  h->time = d;
-  return p + 1 + d.len + 1;
+  h->time = next.time;
+  h->time_head = next.time_head;
+  h->past = next.past;
+  h->shift = next.shift;
+  h->zeros = next.zeros;
+  h->like = next.like;
+  return p + 2 + h->like.time_len;
 }
 
 /* A single level at p, of any kind and with a code of up to three characters; NULL as above. */
@@ -537,6 +575,98 @@ INNER const char *fast_level(lu_vcd *r, hot *h, const char *p, way how)
   return end + 1;
 }
 
+/* A level (value | unknown << 1) of a signal of one bit with a code of one character. */
+INNER bool fast_bit(lu_vcd *r, hot *h, const lu_vcd_quick *quick, unsigned level, unsigned code, way how)
+{
+  uint64_t keep = quick->keep[code], value = quick->set[level & 1][code], unknown = level & 2 ? ~keep : 0;
+  if (keep == UINT64_MAX)
+    return false;
+  if (how == ONE_SLOT) {
+    h->value = (h->value & keep) | value;
+    h->unknown = (h->unknown & keep) | unknown;
+    return true;
+  }
+  uint32_t slot = quick->slot[code];
+  r->s.value[slot] = (r->s.value[slot] & keep) | value;
+  r->s.unknown[slot] = (r->s.unknown[slot] & keep) | unknown;
+  if (how == FEW_SLOTS)
+    r->s.low[0] |= (uint64_t)1 << slot;
+  else
+    lu_capstate_touch(&r->s, slot);
+  return true;
+}
+
+/* Two words of three characters as one number, the first character lowest, can be looked at together: both are levels
+ * 0 or 1, or both z, and have the blank behind them that is usual in this capture. */
+enum { FIRST_BLANK = 16, SECOND = 24, SECOND_BLANK = 40 };
+#define BLANKS ((uint64_t)0xff << FIRST_BLANK | (uint64_t)0xff << SECOND_BLANK)
+#define TWO(x) ((uint64_t)(x) | (uint64_t)(x) << SECOND)
+
+INNER uint64_t two_digits(uint64_t blank_as)
+{
+  return TWO('0') | blank_as << FIRST_BLANK | blank_as << SECOND_BLANK;
+}
+
+/* Levels z of signals of one bit with a code of one character, two by two: a bus that is let go. */
+INNER const char *fast_floats(lu_vcd *r, hot *h, const char *p, const char *stop, way how)
+{
+  while (p < stop) {
+    uint64_t w = load8(p);
+    if ((w ^ h->two ^ TWO('z' ^ '0')) & (BLANKS | TWO(0xff)) || !fast_bit(r, h, &r->quick, 3, w >> 8 & 0xff, how))
+      break;
+    p += 3;
+    if (!fast_bit(r, h, &r->quick, 3, w >> (SECOND + 8) & 0xff, how))
+      break;
+    p += 3;
+  }
+  return p;
+}
+
+/* Levels of signals of one bit with a code of one character, one after the other; where they end. */
+INNER const char *fast_levels(lu_vcd *r, hot *h, const char *p, const char *stop, way how)
+{
+  const lu_vcd_quick *quick = &r->quick;
+  while (p < stop) {
+    uint64_t w = load8(p);
+    if (!((w ^ h->two) & (BLANKS | TWO(0xfe)))) {
+      if (!fast_bit(r, h, quick, w & 1, w >> 8 & 0xff, how))
+        break;
+      p += 3;
+      if (!fast_bit(r, h, quick, w >> SECOND & 1, w >> (SECOND + 8) & 0xff, how))
+        break;
+      p += 3;
+      continue;
+    }
+    if (!blank(p[2]))
+      break;
+    if ((w & 0xfe) == '0') {
+      if (!fast_bit(r, h, quick, w & 1, w >> 8 & 0xff, how))
+        break;
+      p += 3;
+      if (*p == '#')
+        break;
+      h->two = two_digits((unsigned char)p[-1]);
+      continue;
+    }
+    unsigned level = class_of[w & 0xff];
+    if (level < C_LOW || !fast_bit(r, h, quick, level & 3, w >> 8 & 0xff, how))
+      break;
+    p = fast_floats(r, h, p + 3, stop, how);
+  }
+  return p;
+}
+
+/* One word of the common shapes, no time; its end, or NULL when it needs the other way. */
+INNER const char *fast_word(lu_vcd *r, hot *h, const char *p, way how)
+{
+  unsigned c = class_of[(unsigned char)*p];
+  if (c == C_BITS)
+    return fast_vector(r, h, p, how);
+  if (c == C_BLANK)
+    return p + 1;
+  return c >= C_LOW ? fast_level(r, h, p, how) : NULL;
+}
+
 /* Takes words of the common shapes from p on while p < stop. Returns where it could not go on. */
 INNER const char *
 fast_words(lu_vcd *r, const char *p, const char *stop, way how, lu_status *status, lu_err *err)
@@ -544,28 +674,31 @@ fast_words(lu_vcd *r, const char *p, const char *stop, way how, lu_status *statu
   hot h;
   lu_status s = LU_OK;
   heat(r, &h);
+  h.two = two_digits('\n');
   while (p < stop) {
-    unsigned char c = (unsigned char)*p;
-    const char *q = NULL;
-    if ((c & 0xfe) == '0') {
-      const lu_vcd_quick *e = &r->quick[(unsigned char)p[1]];
-      if (e->one && (p[2] == '\n' || blank(p[2]))) {
-        set(r, &h, e, c & 1, how);
+    unsigned like = alike(&h.like, p);
+    uint64_t text;
+    if ((like & h.like.head) == h.like.head && later(&h, p + 1, &text)) {
+      s = end_moment(r, &h, how, err);
+      h.time = text;
+      p += h.like.time_len + 2;
+      if (s != LU_OK)
+        break;
+      if ((like & h.like.whole) == h.like.whole &&
+          fast_bit(r, &h, &r->quick, p[0] & 1, (unsigned char)p[1], how)) {
         p += 3;
         continue;
       }
-      q = fast_level(r, &h, p, how);
-    } else if (c == '#') {
-      q = fast_time(r, &h, p, how, &s, err);
-      if (s != LU_OK)
+    } else if (*p == '#') {
+      const char *q = fast_time(r, &h, p, how, &s, err);
+      if (!q || s != LU_OK)
         break;
-    } else if (class_of[c] == C_BITS) {
-      q = fast_vector(r, &h, p, how);
-    } else if (class_of[c] == C_BLANK) {
-      q = p + 1;
-    } else if (class_of[c] >= C_LOW) {
-      q = fast_level(r, &h, p, how);
+      p = q;
     }
+    p = fast_levels(r, &h, p, stop, how);
+    if (*p == '#')
+      continue;
+    const char *q = p < stop ? fast_word(r, &h, p, how) : NULL;
     if (!q)
       break;
     p = q;
@@ -612,18 +745,29 @@ static lu_status words(lu_vcd *r, const char *buf, size_t len, lu_err *err)
   return s;
 }
 
-/* Counts the lines of what has been taken, in blocks that the compiler can do 16 bytes at a time. */
+/* Line ends in a text, 16 characters at a time, in sums of bytes that cannot run over. */
+static size_t line_ends(const char *at, size_t len)
+{
+  size_t lines = 0, i = 0;
+#ifdef __SSE2__
+  const __m128i end = _mm_set1_epi8('\n'), zero = _mm_setzero_si128();
+  while (len - i >= 64) {
+    __m128i sum = zero;
+    for (unsigned k = 0; k < 60 && len - i >= 64; k++, i += 64)
+      for (unsigned n = 0; n < 64; n += 16)
+        sum = _mm_sub_epi8(sum, _mm_cmpeq_epi8(_mm_loadu_si128((const void *)(at + i + n)), end));
+    __m128i both = _mm_sad_epu8(sum, zero);
+    lines += (size_t)_mm_cvtsi128_si32(both) + (size_t)_mm_extract_epi16(both, 4);
+  }
+#endif
+  for (; i < len; i++)
+    lines += at[i] == '\n';
+  return lines;
+}
+
 static void advance(lu_vcd *r, const char *at, size_t len)
 {
-  size_t lines = 0;
-  for (size_t i = 0; i < len;) {
-    size_t stop = len - i > 248 ? i + 248 : len;
-    uint8_t block = 0;
-    for (; i < stop; i++)
-      block = (uint8_t)(block + (at[i] == '\n'));
-    lines += block;
-  }
-  size_t tail = 0;
+  size_t lines = line_ends(at, len), tail = 0;
   while (tail < len && at[len - 1 - tail] != '\n')
     tail++;
   r->line += (uint32_t)lines;

@@ -24,11 +24,12 @@ typedef struct lu_vcd_entry {
   uint8_t width;     /* 1..64 */
 } lu_vcd_entry;
 
-/* The same for a signal of one bit whose code has one character: what most changes of a capture are. */
+/* The same for signals of one bit whose code has one character, what most changes of a capture are, by code. The
+ * level now is (level before & keep) | set[bit of the new level]. */
 typedef struct lu_vcd_quick {
-  uint64_t keep, set[2]; /* the level now is (level before & keep) | set[new level] */
-  uint32_t slot;
-  bool one;              /* there is such a signal */
+  uint64_t keep[256];      /* UINT64_MAX: there is no such signal */
+  uint64_t set[2][256];
+  uint32_t slot[256];
 } lu_vcd_quick;
 
 typedef struct lu_vcd_long {
@@ -48,7 +49,7 @@ typedef struct lu_vcd {
   lu_vcd_entry *entries;
   uint32_t *entry_signal;
   size_t entry_count, entry_room, entry_signal_room;
-  lu_vcd_quick quick[256];
+  lu_vcd_quick quick;      /* made when the head is complete */
   uint32_t one[256], *two, *three; /* by code of 1, 2, 3 characters (two: c1 << 8 | c2) */
   lu_vcd_long *longs;      /* open addressing, longer codes */
   size_t long_count, long_room;

@@ -286,6 +286,18 @@ static lu_status var(lu_vcd *r, const char *at, lu_err *err)
   return declare(r, at, s, code, err);
 }
 
+static void make_quick(lu_vcd *r)
+{
+  for (size_t i = 0; i < 256; i++) {
+    const lu_vcd_entry *e = &r->entries[r->one[i]];
+    uint64_t bit = e->width == 1 ? e->mask : 0;
+    r->quick.keep[i] = ~bit;
+    r->quick.set[0][i] = 0;
+    r->quick.set[1][i] = bit;
+    r->quick.slot[i] = e->slot;
+  }
+}
+
 static lu_status command(lu_vcd *r, const char *at, lu_err *err)
 {
   if (!strcmp(r->command, "$scope"))
@@ -302,13 +314,10 @@ static lu_status command(lu_vcd *r, const char *at, lu_err *err)
   if (!r->has_timescale)
     lu_capstate_note(&r->s, r->command_line, 1, "no $timescale: taken as 1 ns");
   r->in = LU_VCD_BODY;
-  for (size_t i = 0; i < 256; i++) {
-    const lu_vcd_entry *e = &r->entries[r->one[i]];
-    r->quick[i] = (lu_vcd_quick){.keep = ~e->mask, .set = {0, e->mask}, .slot = e->slot, .one = e->width == 1};
-  }
   r->held = lu_arena_take(r->s.mem, r->widest + 64);
   if (!r->held)
     return no_room(err);
+  make_quick(r);
   return lu_capstate_begin(&r->s, err);
 }
 

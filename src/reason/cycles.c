@@ -196,6 +196,15 @@ static lu_status bind_all(const lu_bind *b, lu_cycles *c, lu_err *err)
   return s == LU_OK ? bind_dram(b, c, err) : s;
 }
 
+static void list_uses(lu_cycles *c)
+{
+  for (size_t k = 0; k < c->slot_count; k++)
+    c->uses[k] = (lu_cyc_use){c->control[k], c->address_bits[k], c->data_bits[k], 0};
+  for (size_t i = 0; i < c->strobe_count; i++)
+    for (size_t g = 0; g < c->strobes[i].lines.count; g++)
+      c->uses[c->strobes[i].lines.groups[g].slot].strobes |= c->strobes[i].lines.groups[g].mask;
+}
+
 static int64_t ticks(double ns, const lu_cap *cap)
 {
   return cap->tick_s > 0 ? (int64_t)ceil(ns * 1e-9 / cap->tick_s - 1e-6) : 0;
@@ -222,12 +231,15 @@ lu_status lu_cycles_open(const lu_bind *bind, lu_cycle_taker taker, void *to, lu
   c->address_bits = masks + cap->slot_count;
   c->data_bits = masks + cap->slot_count * 2;
   c->wanted = masks + cap->slot_count * 3;
+  c->uses = LU_NEW(mem, lu_cyc_use, cap->slot_count ? cap->slot_count : 1);
+  c->live = true;
   c->setup_address = ticks(m->setup_address_ns, cap);
   c->setup_data = ticks(m->setup_data_ns, cap);
   c->address_at = c->data_at = INT64_MIN / 2;
-  lu_status s = bind_all(bind, c, err);
+  lu_status s = c->uses ? bind_all(bind, c, err) : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for bus cycles");
   if (s != LU_OK)
     return s;
+  list_uses(c);
   for (size_t k = 0; k < cap->slot_count; k++)
     /* When data changed matters only if there is a setup time to hold it against. */
     c->wanted[k] = c->control[k] | c->address_bits[k] |
@@ -332,26 +344,27 @@ static __attribute__((noinline)) lu_status finish(lu_cycles *c, lu_cyc_strobe *s
     lu_cyc_odd(c, step->time);
   if (holds != LU_LINE_ON)
     return LU_OK;
-  lu_cycle y = {.begin = s->begin,
-                .end = step->time,
-                .kind = s->writes ? LU_CYCLE_WRITE : LU_CYCLE_READ,
-                .strobe = (uint8_t)(s - c->strobes),
-                .flags = s->flags,
-                .waits = s->waits,
-                .lanes = s->lanes & c->data_mask};
-  if (s->flags & LU_CYCLE_ADDRESS_LATE && !c->counts.address_late++)
+  uint8_t flags = s->flags;
+  if (flags & LU_CYCLE_ADDRESS_LATE && !c->counts.address_late++)
     c->counts.first_address_late = s->begin;
   if (c->address_at > s->begin) {
-    y.flags |= LU_CYCLE_ADDRESS_MOVED;
+    flags |= LU_CYCLE_ADDRESS_MOVED;
     if (!c->counts.address_moved++)
       c->counts.first_address_moved = step->time;
   }
   if (s->writes)
-    y.flags |= lu_cyc_data_late(c, step->time, false);
+    flags |= lu_cyc_data_late(c, step->time, false);
   if (!c->taker) { /* only counted: what it says is not looked at */
-    c->counts.kinds[y.kind]++;
+    c->counts.kinds[s->writes ? LU_CYCLE_WRITE : LU_CYCLE_READ]++;
     return LU_OK;
   }
+  lu_cycle y = {.begin = s->begin,
+                .end = step->time,
+                .kind = s->writes ? LU_CYCLE_WRITE : LU_CYCLE_READ,
+                .strobe = (uint8_t)(s - c->strobes),
+                .flags = flags,
+                .waits = s->waits,
+                .lanes = s->lanes & c->data_mask};
   y.address = lu_cyc_get(&c->address, before, &y.address_unknown);
   y.data = lu_cyc_get(s->writes ? &c->data_in : &c->data_out, before, &y.data_unknown);
   y.data_unknown |= c->data_mask & ~y.lanes;
@@ -379,7 +392,7 @@ static inline lu_status step_strobe(lu_cycles *c, lu_cyc_strobe *s, const lu_cap
   lu_status status = LU_OK;
   if (is == LU_LINE_ON && s->was != LU_LINE_ON)
     start(c, s, step->time);
-  if (is == LU_LINE_ON)
+  if (is == LU_LINE_ON && c->taker)
     s->lanes |= c->lane_count ? active_lanes(c->lanes, c->lane_count, now) : UINT64_MAX;
   if (s->was == LU_LINE_ON && held_up)
     s->waits++;
@@ -419,10 +432,11 @@ static bool held_up(const lu_cycles *c, const lu_cap_step *step)
   return lu_cyc_is(&c->clock, before) == LU_LINE_OFF && lu_cyc_is(&c->clock, now) == LU_LINE_ON;
 }
 
-static void go_blind(lu_cycles *c)
+static __attribute__((noinline, cold)) void go_blind(lu_cycles *c)
 {
   for (size_t i = 0; i < c->strobe_count; i++)
     c->strobes[i].was = LU_LINE_ODD;
+  c->live = true;
   c->dram.ras_was = c->dram.cas_was = c->dram.write_was = LU_LINE_ODD;
   c->dram.in_column = c->dram.row_known = c->both_was = false;
 }
@@ -432,8 +446,11 @@ static __attribute__((noinline)) lu_status control_step(lu_cycles *c, const lu_c
 {
   lu_status s = LU_OK;
   bool held = c->wait.bit && held_up(c, step);
-  for (size_t i = 0; s == LU_OK && i < c->strobe_count; i++)
+  c->live = c->is_dram;
+  for (size_t i = 0; s == LU_OK && i < c->strobe_count; i++) {
     s = step_strobe(c, &c->strobes[i], step, held, err);
+    c->live |= c->strobes[i].was != LU_LINE_OFF;
+  }
   if (c->may_meet)
     check_both(c, step);
   return s == LU_OK && c->is_dram ? lu_cyc_dram_step(c, step, data, err) : s;
@@ -445,22 +462,24 @@ lu_status lu_cycles_step(lu_cycles *c, const lu_cap_step *step, lu_err *err)
     go_blind(c);
     return LU_OK;
   }
-  uint64_t control = 0, address = 0, data = 0;
-  for (size_t i = 0; i < step->slot_count; i++) {
-    uint32_t k = step->slots[i];
-    uint64_t diff = (step->value[k] ^ step->was_value[k]) | (step->unknown[k] ^ step->was_unknown[k]);
-    control |= diff & c->control[k];
-    address |= diff & c->address_bits[k];
-    data |= diff & c->data_bits[k];
+  lu_cyc_use changed = {0};
+  for (const uint32_t *k = step->slots, *end = k + step->slot_count; k < end; k++) {
+    const lu_cyc_use *use = &c->uses[*k];
+    uint64_t diff = (step->value[*k] ^ step->was_value[*k]) | (step->unknown[*k] ^ step->was_unknown[*k]);
+    changed.control |= diff & use->control;
+    changed.strobes |= diff & use->strobes;
+    changed.address |= diff & use->address;
+    changed.data |= diff & use->data;
   }
   lu_status s = LU_OK;
-  if (control) {
-    c->address_now = address;
-    s = control_step(c, step, data, err);
+  /* While no strobe is active only a strobe's own line can begin something. */
+  if (changed.strobes || (c->live && changed.control)) {
+    c->address_now = changed.address;
+    s = control_step(c, step, changed.data, err);
   }
-  if (address)
+  if (changed.address)
     c->address_at = step->time;
-  if (data)
+  if (changed.data)
     c->data_at = step->time;
   return s;
 }

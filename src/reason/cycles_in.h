@@ -70,6 +70,12 @@ typedef struct lu_cyc_dram {
   lu_cycle now;          /* the column access */
 } lu_cyc_dram;
 
+/* What the homes of a slot are used for. */
+typedef struct lu_cyc_use {
+  uint64_t control, address, data;
+  uint64_t strobes;      /* of control: the strobes' own lines */
+} lu_cyc_use;
+
 struct lu_cycles {
   lu_cycle_taker taker;
   void *to;
@@ -77,6 +83,8 @@ struct lu_cycles {
   size_t slot_count;
   uint64_t *control, *address_bits, *data_bits; /* [slot_count]: homes of that use */
   uint64_t *wanted;      /* [slot_count] any of them */
+  lu_cyc_use *uses;      /* [slot_count] the same by slot */
+  bool live;             /* a strobe is active or not known to be inactive */
   lu_cyc_field address, row, column, data, data_in, data_out;
   uint64_t data_mask;
   size_t strobe_count;

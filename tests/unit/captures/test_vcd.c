@@ -242,7 +242,9 @@ static void both_ways_refuse(void **state)
 {
   (void)state;
   static const char *const wrong[] = {"#%llu\n", "#12a4\n", "#\n", "1?\n", "b0101010101010101010101010101010101010101010101010 ~\n",
-                                      "b ~\n", "b01 %%\n", "b012 ~\n", "01!\n", "#99999999999999999999\n"};
+                                      "b ~\n", "b01 %%\n", "b012 ~\n", "01!\n", "#99999999999999999999\n",
+                                      "#90000000000001:\n", "#9000000000000\xca\n", "1!\x01\n", "1!1!\n", "z?\n", "z! z? z! z!\n",
+                                      "2!\n", "#900000000000018 1? #900000000000019\n", "#900000000000018\n0!\n#900000000000018x\n"};
   for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
     size_t len, full;
     char *text = random_capture(3, &len), *both;

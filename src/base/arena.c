@@ -21,6 +21,8 @@
 #endif
 
 enum { CHUNK = 64 * 1024, ALIGN = 16, LARGE = 4096 };
+#define HUGE ((size_t)2 << 20)  /* bytes of the system's larger pages */
+#define GROWN ((size_t)512 << 10) /* bytes of an arena from which on arrays get larger pages */
 
 struct lu_arena_block {
   lu_arena_block *next;
@@ -85,23 +87,46 @@ void *lu_arena_array(lu_arena *mem, size_t count, size_t size)
   return lu_arena_take(mem, total);
 }
 
-void *lu_arena_big(lu_arena *mem, size_t size)
+/* Fresh pages in steps of 2 MiB, beginning at one, so that each step can be one page. */
+static char *map_huge(lu_arena *mem, size_t size)
 {
-  if (LU_ASAN || size < ((size_t)2 << 20))
-    return lu_arena_take(mem, size);
-  if (!allowed(mem, size))
+  if (size > SIZE_MAX - 2 * HUGE)
     return NULL;
+  size_t whole = ((size + HUGE - 1) & ~(HUGE - 1)) + HUGE;
   lu_arena_block *b = malloc(sizeof *b);
   if (!b)
     return NULL;
-  void *p = mmap(NULL, size, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0);
+  void *p = mmap(NULL, whole, PROT_READ | PROT_WRITE, MAP_PRIVATE | MAP_ANONYMOUS, -1, 0);
   if (p == MAP_FAILED) {
     free(b);
     return NULL;
   }
-  (void)madvise(p, size, MADV_HUGEPAGE);
-  *b = (lu_arena_block){.next = mem->blocks, .mapped = size, .base = p};
+  *b = (lu_arena_block){.next = mem->blocks, .mapped = whole, .base = p};
   mem->blocks = b;
+  char *at = (char *)p + (-(uintptr_t)p & (HUGE - 1));
+  (void)madvise(at, whole - HUGE, MADV_HUGEPAGE);
+  return at;
+}
+
+/* A small arena takes small pages: a huge one costs as much as 100 of them. */
+void *lu_arena_big(lu_arena *mem, size_t size)
+{
+  if (LU_ASAN || size < LARGE || (size < HUGE && mem->used < GROWN))
+    return lu_arena_take(mem, size);
+  if (!allowed(mem, size))
+    return NULL;
+  if (size >= HUGE)
+    return map_huge(mem, size);
+  size = (size + 63) & ~(size_t)63;
+  if ((size_t)(mem->big_end - mem->big_at) < size) {
+    char *more = map_huge(mem, 2 * HUGE);
+    if (!more)
+      return NULL;
+    mem->big_at = more;
+    mem->big_end = more + 2 * HUGE;
+  }
+  void *p = mem->big_at;
+  mem->big_at += size;
   return p;
 }
 

@@ -16,6 +16,7 @@ typedef struct lu_arena {
   size_t requests;   /* requests so far */
   lu_arena_block *blocks;
   char *at, *end;
+  char *big_at, *big_end; /* the rest of the huge pages that large arrays share */
 } lu_arena;
 
 /* size bytes, zeroed, aligned for any type (64 for size >= 4096); NULL if refused. */
@@ -23,7 +24,7 @@ void *lu_arena_take(lu_arena *mem, size_t size);
 /* count * size bytes, zeroed; NULL on overflow or if refused. */
 void *lu_arena_array(lu_arena *mem, size_t count, size_t size);
 /* Room for a large array, NOT zeroed by us (fresh pages of the system are zero); 2 MiB pages
- * where the system gives them. NULL if refused. */
+ * where the system gives them, shared by the arrays of an arena that has grown. NULL if refused. */
 void *lu_arena_big(lu_arena *mem, size_t size);
 /* A copy of text[len], ended by NUL; NULL if refused. */
 char *lu_arena_text(lu_arena *mem, const char *text, size_t len);

@@ -5,13 +5,16 @@
  * deeper than the grammar; all else is stepped over by counting brackets. */
 #include "formats/edif.h"
 #include "formats/forms.h"
-#include "formats/sexp.h"
+#include "formats/mould.h"
 
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { WIDEST = 65536 }; /* bits of one array */
+enum {
+  WIDEST = 65536, /* bits of one array */
+  WAITING = 16
+};
 
 typedef struct reader {
   lu_edif e;
@@ -20,10 +23,13 @@ typedef struct reader {
   uint32_t view;    /* index, while one is read */
   const char *id;   /* the identifier last taken, as it stands */
   size_t id_len;
-  struct wait {     /* the instance that the join read last names: see settle_last */
+  lu_moulds port_refs;
+  struct wait {     /* the instances that the joins read last name: see settle */
     const char *text;
     size_t len;
-  } last;
+    lu_edif_join *join;
+  } wait[WAITING];
+  unsigned waiting;
 } reader;
 
 #define IS(word) LU_SEXP_IS(&r->s, word)   /* an atom */
@@ -46,22 +52,26 @@ static uint32_t offset_of(reader *r, const char *at)
 
 /* ---- names and texts ---- */
 
-/* The token just taken as an identifier: without "&", in lower case. ids: the table of its kind;
- * NULL: it is only looked at, r->id tells where it stands. */
-static lu_status identifier(reader *r, lu_keys *ids, uint32_t *atom)
+/* text[len], an identifier, without its "&", in lower case. ids: the table of its kind; NULL: it is
+ * only looked at, r->id tells where it stands. */
+static lu_status identify(reader *r, lu_keys *ids, const char *text, size_t len, uint32_t *atom)
 {
   uint32_t *tag;
-  const char *at = r->s.text;
-  size_t len = r->s.len;
-  if (r->s.quoted || !len)
-    return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "an identifier");
-  if (*at == '&' && len > 1)
-    at++, len--;
-  r->id = at;
+  if (*text == '&' && len > 1)
+    text++, len--;
+  r->id = text;
   r->id_len = len;
-  if (!ids && len <= LU_NETNAME_MOST && !memchr(at, 0, len))
+  if (!ids && len <= LU_NETNAME_MOST && !memchr(text, 0, len))
     return LU_OK;
-  return lu_netbuild_atom_low_in(builder(r), ids ? ids : general(r), at, len, at, atom, &tag);
+  return lu_netbuild_atom_low_in(builder(r), ids ? ids : general(r), text, len, text, atom, &tag);
+}
+
+/* The same for the token just taken. */
+static lu_status identifier(reader *r, lu_keys *ids, uint32_t *atom)
+{
+  if (r->s.quoted || !r->s.len)
+    return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "an identifier");
+  return identify(r, ids, r->s.text, r->s.len, atom);
 }
 
 /* "%34 35%" in a string stands for the characters of these codes. Returns the new length. */
@@ -507,39 +517,52 @@ static lu_status read_instance(reader *r)
 
 /* ---- nets ---- */
 
-/* A join gets its instance when the next one has been read, for by then its place in the table of
- * identifiers, fetched from far away, has arrived. */
-static lu_status settle_last(reader *r)
+/* Joins get their instances some at a time, for by then their places in the table of identifiers,
+ * fetched from far away, have arrived. */
+static lu_status settle(reader *r)
 {
   lu_netbuild *b = builder(r);
   lu_edif_view *v = lu_pile_at(&r->e.views, r->view);
-  uint32_t id, *tag;
-  if (!r->last.text)
-    return LU_OK;
-  lu_edif_join *join = lu_pile_at(&r->e.joins, r->e.joins.count - 1);
-  lu_status st = lu_netbuild_atom_low_in(b, &r->e.inst_ids, r->last.text, r->last.len, r->last.text,
-                                         &id, &tag);
-  r->last.text = NULL;
-  if (st)
-    return st;
-  if (here(r, *tag)) {
-    join->instance = *tag;
-  } else {
-    join->late = id;
-    v->late = true;
+  for (unsigned i = 0; i < r->waiting; i++) {
+    const struct wait *w = &r->wait[i];
+    uint32_t id, *tag;
+    lu_status st =
+        lu_netbuild_atom_low_in(b, &r->e.inst_ids, w->text, w->len, w->text, &id, &tag);
+    if (st)
+      return st;
+    if (here(r, *tag)) {
+      w->join->instance = *tag;
+    } else {
+      w->join->late = id;
+      v->late = true;
+    }
   }
+  r->waiting = 0;
   return LU_OK;
 }
 
+/* The instance is the identifier looked at last, unless there is none. */
+static lu_status add_join(reader *r, lu_edif_net *net, const lu_edif_join *join, bool instance)
+{
+  lu_edif_join *kept = lu_pile_add(&r->e.joins, &builder(r)->work);
+  if (!kept)
+    return lu_netbuild_nomem(builder(r));
+  *kept = *join;
+  net->join_count++;
+  if (!instance)
+    return LU_OK;
+  lu_netbuild_low_soon(builder(r), &r->e.inst_ids, r->id, r->id_len);
+  r->wait[r->waiting++] = (struct wait){r->id, r->id_len, kept};
+  return r->waiting < WAITING ? LU_OK : settle(r);
+}
+
 /* (instanceRef id), the keyword is taken already: where the identifier stands. */
-static lu_status read_instance_ref(reader *r, struct wait *wait, uint32_t *element)
+static lu_status read_instance_ref(reader *r, uint32_t *element)
 {
   lu_netbuild *b = builder(r);
   lu_token t;
   uint32_t unused;
   lu_status st = refer(r, NULL, &unused, element);
-  wait->text = r->id;
-  wait->len = r->id_len;
   if (!st)
     st = lu_sexp_next(&r->s, b, &t);
   if (!st && t != LU_TOKEN_CLOSE)
@@ -547,44 +570,72 @@ static lu_status read_instance_ref(reader *r, struct wait *wait, uint32_t *eleme
   return st;
 }
 
-static lu_status read_port_ref(reader *r, lu_edif_net *net)
+enum { PORT, INSTANCE, VALUES }; /* of a portRef */
+
+/* The careful way; the keyword is taken already. before: where the item began, with its blanks. */
+static lu_status read_port_ref(reader *r, lu_edif_net *net, const char *before)
 {
   lu_netbuild *b = builder(r);
   lu_edif_join join = {.instance = LU_NONE, .late = LU_NONE, .element = LU_NONE,
                        .offset = offset_of(r, r->s.text)};
-  struct wait wait = {NULL, 0};
+  const char *values[VALUES] = {NULL};
+  bool instance = false;
   lu_token t;
   lu_status st = refer(r, general(r), &join.port, &join.member);
+  values[PORT] = r->id;
   while (!st && !(st = lu_sexp_item(&r->s, b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM || !KEY("instanceref"))
       return lu_sexp_fail(&r->s, b, LU_TOKEN_ATOM, "instanceRef");
-    st = read_instance_ref(r, &wait, &join.element);
+    st = read_instance_ref(r, &join.element);
+    values[INSTANCE] = r->id;
+    instance = true;
   }
-  if (!st)
-    st = settle_last(r);
-  lu_edif_join *kept = st ? NULL : lu_pile_add(&r->e.joins, &b->work);
-  if (!kept)
-    return st ? st : lu_netbuild_nomem(b);
-  *kept = join;
-  net->join_count++;
-  r->last = wait;
-  if (wait.text)
-    lu_netbuild_low_soon(b, &r->e.inst_ids, wait.text, wait.len);
-  return LU_OK;
+  if (!st && join.member == LU_NONE && join.element == LU_NONE)
+    lu_moulds_make(&r->port_refs, &r->s, before, values, VALUES);
+  return st ? st : add_join(r, net, &join, instance);
+}
+
+/* The portRef whose values stand in the holes. */
+static lu_status moulded_port_ref(reader *r, lu_edif_net *net, const lu_mould *m,
+                                  const lu_hole *hole, const char *before)
+{
+  lu_edif_join join = {.instance = LU_NONE, .late = LU_NONE, .member = LU_NONE,
+                       .element = LU_NONE, .offset = offset_of(r, before + m->head)};
+  bool instance = false;
+  lu_status st = LU_OK;
+  uint32_t unused;
+  for (unsigned k = 0; !st && k < m->holes; k++) {
+    bool port = m->role[k] == PORT;
+    if (m->role[k] < 0)
+      continue;
+    st = identify(r, port ? general(r) : NULL, hole[k].text, hole[k].len,
+                  port ? &join.port : &unused);
+    instance |= !port;
+  }
+  return st ? st : add_join(r, net, &join, instance);
 }
 
 static lu_status read_joined(reader *r, lu_edif_net *net)
 {
+  lu_hole hole[LU_MOULD_HOLES];
   lu_token t;
   lu_status st;
-  while (!(st = lu_sexp_item(&r->s, builder(r), &t)) && t != LU_TOKEN_CLOSE) {
-    if (t == LU_TOKEN_ATOM || !KEY("portref"))
-      return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "portRef");
-    st = read_port_ref(r, net);
+  for (;;) {
+    const char *before = r->s.at;
+    const lu_mould *m = lu_moulds_fit(&r->port_refs, &r->s, hole);
+    if (m) {
+      st = moulded_port_ref(r, net, m, hole, before);
+    } else {
+      st = lu_sexp_item(&r->s, builder(r), &t);
+      if (st || t == LU_TOKEN_CLOSE)
+        return st;
+      if (t == LU_TOKEN_ATOM || !KEY("portref"))
+        return lu_sexp_fail(&r->s, builder(r), LU_TOKEN_ATOM, "portRef");
+      st = read_port_ref(r, net, before);
+    }
     if (st)
       return st;
   }
-  return st;
 }
 
 static lu_status read_net(reader *r)
@@ -666,7 +717,7 @@ static lu_status read_view(reader *r, uint32_t cell)
     } else if (KEY("contents")) {
       st = read_contents(r);
       if (!st)
-        st = settle_last(r);
+        st = settle(r);
     } else if (KEY("viewtype")) {
       st = lu_sexp_atom(&r->s, b, "a view's type");
       v->netlist = !st && IS("netlist");

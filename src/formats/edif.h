@@ -33,7 +33,7 @@ typedef struct lu_edif_instance {
 typedef struct lu_edif_place {
   uint32_t target; /* index of the view, once resolved */
   uint32_t width;  /* as in its name */
-  uint32_t slot;   /* while a view is laid out: its first part or bit binding */
+  uint32_t slot;   /* while a view is laid out: its part; of an array: where its parts begin */
 } lu_edif_place;
 
 typedef struct lu_edif_join {

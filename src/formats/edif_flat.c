@@ -32,8 +32,8 @@ typedef struct flat_net {
 typedef struct flattener {
   lu_edif *e;
   lu_pile frames, nets;
-  uint32_t *parts;   /* while a frame is laid out: builder's part of a leaf instance's element; or,
-                      * of a hierarchical one, FRAME and its frame */
+  uint32_t *parts;   /* while a frame is laid out: builder's part of an element of an array of leaf
+                      * instances; or, of hierarchical ones, FRAME and its frame */
   size_t slot_room;
   uint32_t port_part; /* the part that stands for the design's own ports */
   size_t path_bytes;
@@ -98,7 +98,7 @@ static lu_status find_view(lu_edif *e, uint32_t library, uint32_t cell, uint32_t
   return LU_OK;
 }
 
-enum { AHEAD = 8 }; /* joins: the instance of the one so far ahead is fetched meanwhile */
+enum { AHEAD = 8 }; /* what the join or instance so far ahead needs is fetched meanwhile */
 
 /* Always inlined: gcc 12 takes a function that does nothing but prefetch for one without effect. */
 __attribute__((always_inline)) static inline void fetch_ahead(const lu_edif *e, uint32_t join)
@@ -406,7 +406,7 @@ static lu_status place_instances(flattener *f, uint32_t at)
   for (uint32_t k = 0; k < v->inst_count; k++) {
     lu_edif_place *in = place_at(e, v->inst_first + k);
     in->slot = (uint32_t)slots;
-    slots += bits_of(in->width);
+    slots += in->width;
   }
   if (slots > f->slot_room) {
     f->slot_room = slots * 2;
@@ -416,8 +416,14 @@ static lu_status place_instances(flattener *f, uint32_t at)
   }
   lu_status st = LU_OK;
   for (uint32_t k = 0; !st && k < v->inst_count; k++) {
-    const lu_edif_place *in = place_at(e, v->inst_first + k);
-    for (uint32_t i = 0; !st && i < bits_of(in->width); i++)
+    lu_edif_place *in = place_at(e, v->inst_first + k);
+    if (k + AHEAD < v->inst_count) {
+      const lu_atom *a = lu_netbuild_atom_at(&e->b, inst_at(e, v->inst_first + k + AHEAD)->name.text);
+      lu_netbuild_part_soon(&e->b, a->text, a->len);
+    }
+    if (!in->width)
+      st = place_element(f, at, v->inst_first + k, 0, &in->slot);
+    for (uint32_t i = 0; !st && i < in->width; i++)
       st = place_element(f, at, v->inst_first + k, i, &f->parts[in->slot + i]);
   }
   return st;
@@ -517,7 +523,8 @@ static lu_status join_bit(flattener *f, uint32_t at, const lu_edif_join *j, uint
   const lu_edif_bit *b = lu_pile_at(&e->bits, bit);
   if (j->instance == LU_NONE)
     return fr->bound ? LU_OK : port_pin(f, fr->view, b, flat, j->offset);
-  uint32_t part = f->parts[place_at(e, j->instance)->slot + element];
+  const lu_edif_place *in = place_at(e, j->instance);
+  uint32_t part = in->width ? f->parts[in->slot + element] : in->slot;
   if (part & FRAME) {
     const frame *child = lu_pile_at(&f->frames, part & ~FRAME);
     uint32_t *to = &child->bound[bit - view_at(e, child->view)->bit_first];
@@ -563,15 +570,19 @@ static lu_status name_nets(flattener *f)
 {
   lu_edif *e = f->e;
   lu_status st = LU_OK;
-  uint32_t net;
+  uint32_t net = 0;
   for (uint32_t i = 0; !st && i < f->nets.count; i++) {
     const flat_net *n = lu_pile_at(&f->nets, i);
     if (n->frame == 0 && n->joined_to == i)
       st = built_net(f, i, &net);
   }
+  uint32_t last = LU_NONE; /* pins of one net mostly follow each other */
   for (uint32_t i = 0; !st && i < e->b.pins.count; i++) {
     lu_rawpin *p = lu_pile_at(&e->b.pins, i);
-    st = built_net(f, root_of(f, p->net), &net);
+    if (p->net != last) {
+      last = p->net;
+      st = built_net(f, root_of(f, last), &net);
+    }
     p->net = net;
   }
   return st;

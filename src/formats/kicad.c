@@ -4,9 +4,11 @@
  * Tree and facts: the exporter's source and the schematic editor's manual, "Intermediate netlist
  * structure". Only components, libparts and nets are read, the rest is stepped over. */
 #include "formats/forms.h"
-#include "formats/sexp.h"
+#include "formats/mould.h"
 
 #include <string.h>
+
+enum { WAITING = 16 };
 
 typedef struct comp {
   uint32_t lib, part; /* atoms of libsource, or LU_NONE */
@@ -21,11 +23,14 @@ typedef struct reader {
   uint32_t libpart_count;
   lu_keymap pin_names; /* number of libpart, atom of pin -> atom of name */
   bool has_nets;
+  lu_moulds nodes;
   struct node {
-    lu_sexp ref;
+    const char *ref;
+    size_t ref_len;
     uint32_t net, pin, function;
     const char *start;
-  } last; /* node read last, not added yet when it has a ref: see add_last */
+  } wait[WAITING]; /* nodes that were read and are not added yet: see add_node */
+  unsigned waiting;
 } reader;
 
 static uint64_t pair_key(uint32_t a, uint32_t b)
@@ -33,24 +38,28 @@ static uint64_t pair_key(uint32_t a, uint32_t b)
   return ((uint64_t)a << 32 | b) + 1;
 }
 
-/* The atom taken last by s, escapes undone. */
+/* The atom taken last by s, escapes undone; one that is too long is cut behind the limit. */
+static size_t undo_escapes(const lu_sexp *s, char plain[LU_NETNAME_MOST + 1])
+{
+  size_t n = 0;
+  for (size_t i = 0; i < s->len && n <= LU_NETNAME_MOST; i++) {
+    char c = s->text[i];
+    if (c == '\\' && s->escaped && i + 1 < s->len) {
+      c = s->text[++i];
+      c = c == 'n' || c == 't' || c == 'r' ? ' ' : c; /* names stay on one line */
+    }
+    plain[n++] = c;
+  }
+  return n;
+}
+
+/* The atom taken last by s. */
 static lu_status keep(reader *r, const lu_sexp *s, uint32_t *atom)
 {
   if (!s->escaped)
     return lu_netbuild_atom(&r->b, s->text, s->len, s->text, atom);
   char plain[LU_NETNAME_MOST + 1];
-  size_t n = 0;
-  for (size_t i = 0; i < s->len; i++) {
-    char c = s->text[i];
-    if (c == '\\' && i + 1 < s->len) {
-      c = s->text[++i];
-      c = c == 'n' || c == 't' || c == 'r' ? ' ' : c; /* names stay on one line */
-    }
-    if (n == sizeof plain)
-      break;
-    plain[n++] = c;
-  }
-  return lu_netbuild_atom(&r->b, plain, n, s->text, atom);
+  return lu_netbuild_atom(&r->b, plain, undo_escapes(s, plain), s->text, atom);
 }
 
 /* The value of a list (keyword value): keeps the atom, steps over what may follow. */
@@ -65,6 +74,8 @@ static lu_status reference(reader *r, lu_sexp *ref)
 {
   lu_status st = lu_sexp_value(&r->s, &r->b, "a reference");
   *ref = r->s;
+  if (!st && !ref->escaped)
+    lu_netbuild_part_soon(&r->b, ref->text, ref->len);
   return st;
 }
 
@@ -158,6 +169,11 @@ static lu_status read_comp(reader *r)
   while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, &r->b, t, "a list of the component");
+    if (ref.text && val != LU_NONE && sym != LU_NONE) { /* nothing of the rest is wanted */
+      st = lu_sexp_skip(&r->s, &r->b);
+      st = st ? st : lu_sexp_skip(&r->s, &r->b);
+      break;
+    }
     if (LU_SEXP_KEY(&r->s, "ref"))
       st = reference(r, &ref);
     else if (LU_SEXP_KEY(&r->s, "value"))
@@ -240,66 +256,111 @@ static lu_status read_libpart(reader *r)
   return LU_OK;
 }
 
-/* A node is added when the next one has been read, for by then its part, fetched from far away in
- * the table of references, has arrived. */
-static lu_status add_last(reader *r)
+/* Nodes are added some at a time, for by then their parts, fetched from far away in the table of
+ * references, have arrived. */
+static lu_status add_nodes(reader *r)
 {
-  const struct node *n = &r->last;
-  uint32_t part;
-  if (!n->ref.text)
-    return LU_OK;
-  lu_status st = part_of(r, &n->ref, &part);
-  if (st)
-    return st;
-  if (!lu_netbuild_pin(&r->b, part, n->net, n->pin, n->function, n->start))
-    return lu_netbuild_nomem(&r->b);
-  r->last.ref.text = NULL;
-  return LU_OK;
-}
-
-static lu_status read_node(reader *r, uint32_t net)
-{
-  struct node n = {.net = net, .pin = LU_NONE, .function = LU_NONE, .start = r->s.text};
-  lu_token t;
-  lu_status st;
-  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
-    if (t == LU_TOKEN_ATOM)
-      return lu_sexp_fail(&r->s, &r->b, t, "a list of the node");
-    if (LU_SEXP_KEY(&r->s, "ref"))
-      st = reference(r, &n.ref);
-    else if (LU_SEXP_KEY(&r->s, "pin"))
-      st = value(r, "a pin's number", &n.pin);
-    else if (LU_SEXP_KEY(&r->s, "pinfunction"))
-      st = value(r, "a pin's name", &n.function);
-    else
-      st = lu_sexp_skip(&r->s, &r->b);
-    if (st)
-      return st;
+  lu_status st = LU_OK;
+  for (unsigned i = 0; !st && i < r->waiting; i++) {
+    const struct node *n = &r->wait[i];
+    uint32_t part;
+    st = lu_netbuild_part_of(&r->b, n->ref, n->ref_len, n->ref, &part);
+    if (!st && !lu_netbuild_pin(&r->b, part, n->net, n->pin, n->function, n->start))
+      st = lu_netbuild_nomem(&r->b);
   }
-  if (!st && (!n.ref.text || n.pin == LU_NONE))
-    st = lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, n.start,
-                          "expected (ref ...) and (pin ...) in this node, found no %s",
-                          n.ref.text ? "pin" : "ref");
-  if (!st)
-    st = add_last(r);
-  if (!n.ref.escaped && !st)
-    lu_netbuild_part_soon(&r->b, n.ref.text, n.ref.len);
-  r->last = n;
+  r->waiting = 0;
   return st;
 }
 
+static lu_status add_node(reader *r, const struct node *n)
+{
+  r->wait[r->waiting++] = *n;
+  return r->waiting < WAITING ? LU_OK : add_nodes(r);
+}
+
+/* The rare one: its reference has to be changed before it is looked up. */
+static lu_status add_escaped(reader *r, const struct node *n, const lu_sexp *ref)
+{
+  uint32_t part;
+  lu_status st = add_nodes(r);
+  if (!st)
+    st = part_of(r, ref, &part);
+  if (!st && !lu_netbuild_pin(&r->b, part, n->net, n->pin, n->function, n->start))
+    st = lu_netbuild_nomem(&r->b);
+  return st;
+}
+
+enum { REF, PIN, FUNCTION, VALUES }; /* of a node */
+
+/* The careful way; the keyword is taken already. before: where the item began, with its blanks. */
+static lu_status read_node(reader *r, uint32_t net, const char *before)
+{
+  struct node n = {.net = net, .pin = LU_NONE, .function = LU_NONE, .start = r->s.text};
+  const char *values[VALUES] = {NULL};
+  lu_sexp ref = {0};
+  lu_token t;
+  lu_status st;
+  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+    int what = LU_SEXP_KEY(&r->s, "ref")           ? REF
+               : LU_SEXP_KEY(&r->s, "pin")         ? PIN
+               : LU_SEXP_KEY(&r->s, "pinfunction") ? FUNCTION
+                                                   : VALUES;
+    if (t == LU_TOKEN_ATOM)
+      return lu_sexp_fail(&r->s, &r->b, t, "a list of the node");
+    if (what == REF)
+      st = reference(r, &ref);
+    else if (what == VALUES)
+      st = lu_sexp_skip(&r->s, &r->b);
+    else
+      st = value(r, what == PIN ? "a pin's number" : "a pin's name",
+                 what == PIN ? &n.pin : &n.function);
+    if (st)
+      return st;
+    if (what != VALUES)
+      values[what] = r->s.text;
+  }
+  if (!st && (!ref.text || n.pin == LU_NONE))
+    st = lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, n.start,
+                          "expected (ref ...) and (pin ...) in this node, found no %s",
+                          ref.text ? "pin" : "ref");
+  if (st || ref.escaped)
+    return st ? st : add_escaped(r, &n, &ref);
+  n.ref = ref.text;
+  n.ref_len = ref.len;
+  lu_moulds_make(&r->nodes, &r->s, before, values, VALUES);
+  return add_node(r, &n);
+}
+
+/* The node whose values stand in the holes. */
+static lu_status moulded_node(reader *r, uint32_t net, const lu_mould *m, const lu_hole *hole,
+                              const char *before)
+{
+  struct node n = {.net = net, .pin = LU_NONE, .function = LU_NONE, .start = before + m->head};
+  lu_status st = LU_OK;
+  for (unsigned k = 0; !st && k < m->holes; k++) {
+    uint32_t *atom = m->role[k] == PIN ? &n.pin : &n.function;
+    if (m->role[k] == REF) {
+      n.ref = hole[k].text, n.ref_len = hole[k].len;
+      lu_netbuild_part_soon(&r->b, n.ref, n.ref_len);
+    } else if (m->role[k] >= 0) {
+      st = lu_netbuild_atom(&r->b, hole[k].text, hole[k].len, hole[k].text, atom);
+    }
+  }
+  return st ? st : add_node(r, &n);
+}
+
 /* The name may be empty (old exports): the code then names the net. */
-static lu_status open_net(reader *r, const char *start, uint32_t code, uint32_t name, uint32_t *net)
+static lu_status open_net(reader *r, const char *start, const lu_sexp *code, uint32_t name,
+                          uint32_t *net)
 {
   const char *text = lu_netbuild_text(&r->b, name);
   if (!text || !*text) {
-    if (code == LU_NONE)
+    if (!code->text)
       return lu_netbuild_fail(&r->b, LU_ERR_SYNTAX, start,
                               "expected (name ...) before the nodes of this net, found none");
     char made[LU_NETNAME_MOST + 8] = "net-";
-    const lu_atom *a = lu_netbuild_atom_at(&r->b, code);
-    memcpy(made + 4, a->text, a->len);
-    lu_status st = lu_netbuild_atom(&r->b, made, a->len + 4, start, &name);
+    size_t len = undo_escapes(code, made + 4);
+    lu_status st = lu_netbuild_atom(&r->b, made, len + 4, start, &name);
     if (st)
       return st;
   }
@@ -313,32 +374,67 @@ static lu_status open_net(reader *r, const char *start, uint32_t code, uint32_t 
   return LU_OK;
 }
 
+/* The net that is being read. */
+struct net {
+  const char *start;
+  lu_sexp code; /* each net has another: no name to be kept */
+  uint32_t name, net;
+};
+
+/* The nodes that come next, as many as fit a mould. */
+static lu_status moulded_nodes(reader *r, struct net *n)
+{
+  lu_hole hole[LU_MOULD_HOLES];
+  const lu_mould *m;
+  lu_status st = LU_OK;
+  for (;;) {
+    const char *before = r->s.at;
+    if (st || !(m = lu_moulds_fit(&r->nodes, &r->s, hole)))
+      return st;
+    if (n->net == LU_NONE)
+      st = open_net(r, n->start, &n->code, n->name, &n->net);
+    if (!st)
+      st = moulded_node(r, n->net, m, hole, before);
+  }
+}
+
+static lu_status read_net_list(reader *r, struct net *n, const char *before)
+{
+  lu_status st = LU_OK;
+  if (LU_SEXP_KEY(&r->s, "node")) {
+    if (n->net == LU_NONE)
+      st = open_net(r, n->start, &n->code, n->name, &n->net);
+    return st ? st : read_node(r, n->net, before);
+  }
+  if (LU_SEXP_KEY(&r->s, "name"))
+    return value(r, "a net's name", &n->name);
+  if (!LU_SEXP_KEY(&r->s, "code"))
+    return lu_sexp_skip(&r->s, &r->b);
+  st = lu_sexp_value(&r->s, &r->b, "a net's code");
+  n->code = r->s;
+  return st;
+}
+
 static lu_status read_net(reader *r)
 {
-  const char *start = r->s.text;
-  uint32_t code = LU_NONE, name = LU_NONE, net = LU_NONE;
+  struct net n = {.start = r->s.text, .name = LU_NONE, .net = LU_NONE};
   lu_token t;
   lu_status st;
-  while (!(st = lu_sexp_item(&r->s, &r->b, &t)) && t != LU_TOKEN_CLOSE) {
+  for (;;) {
+    st = n.name == LU_NONE ? LU_OK : moulded_nodes(r, &n);
+    const char *before = r->s.at;
+    if (!st)
+      st = lu_sexp_item(&r->s, &r->b, &t);
+    if (st || t == LU_TOKEN_CLOSE)
+      break;
     if (t == LU_TOKEN_ATOM)
       return lu_sexp_fail(&r->s, &r->b, t, "a list of the net");
-    if (LU_SEXP_KEY(&r->s, "node")) {
-      if (net == LU_NONE)
-        st = open_net(r, start, code, name, &net);
-      if (!st)
-        st = read_node(r, net);
-    } else if (LU_SEXP_KEY(&r->s, "code")) {
-      st = value(r, "a net's code", &code);
-    } else if (LU_SEXP_KEY(&r->s, "name")) {
-      st = value(r, "a net's name", &name);
-    } else {
-      st = lu_sexp_skip(&r->s, &r->b);
-    }
+    st = read_net_list(r, &n, before);
     if (st)
-      return st;
+      break;
   }
-  if (!st && net == LU_NONE && (name != LU_NONE || code != LU_NONE))
-    st = open_net(r, start, code, name, &net);
+  if (!st && n.net == LU_NONE && (n.name != LU_NONE || n.code.text))
+    st = open_net(r, n.start, &n.code, n.name, &n.net);
   return st;
 }
 
@@ -390,7 +486,7 @@ static lu_status read_export(reader *r)
       r->has_nets = true;
       st = each(r, "net", read_net);
       if (!st)
-        st = add_last(r);
+        st = add_nodes(r);
     } else if (LU_SEXP_KEY(&r->s, "version")) {
       st = read_version(r);
     } else {

@@ -7,20 +7,17 @@
 
 enum { PIECE = 1024, UNITS = 8192, SHORT = 8 };
 
-void *lu_pile_add(lu_pile *pile, lu_arena *mem)
+bool lu_pile_more(lu_pile *pile, lu_arena *mem)
 {
-  uint32_t i = pile->count;
-  unsigned k = 31 - (unsigned)__builtin_clz((i >> 10) + 1);
-  if (k >= sizeof pile->piece / sizeof *pile->piece)
-    return NULL;
-  if (!pile->piece[k]) {
-    size_t bytes = ((size_t)PIECE << k) * pile->size;
-    pile->piece[k] = lu_arena_big(mem, bytes);
-    if (!pile->piece[k])
-      return NULL;
-  }
-  pile->count++;
-  return lu_pile_at(pile, i);
+  unsigned k = 31 - (unsigned)__builtin_clz((pile->room >> 10) + 1);
+  if (k >= LU_PILE_PIECES)
+    return false;
+  if (!pile->piece[k])
+    pile->piece[k] = lu_arena_big(mem, ((size_t)PIECE << k) * pile->size);
+  if (!pile->piece[k])
+    return false;
+  pile->room += (uint32_t)PIECE << k;
+  return true;
 }
 
 static uint64_t mix(uint64_t x)
@@ -139,9 +136,18 @@ static bool names_full(const lu_netbuild *b)
   return b->slot_count + b->slot_count / 4 >= b->slot_room;
 }
 
+/* Where a table begins: large files have many names, and growing would move them again and again. */
+static size_t first_room(const lu_netbuild *b, size_t bytes_a_name)
+{
+  size_t room = 1024;
+  while (room < ((size_t)1 << 20) && room * 2 * bytes_a_name <= b->in.len)
+    room *= 2;
+  return room;
+}
+
 static bool names_grow(lu_netbuild *b)
 {
-  size_t room = b->slot_room ? b->slot_room * 2 : 1024;
+  size_t room = b->slot_room ? b->slot_room * 2 : first_room(b, 300);
   struct lu_nameslot *slots = lu_arena_big(&b->work, room * sizeof *slots);
   if (!slots)
     return false;
@@ -271,10 +277,10 @@ static struct lu_keyslot *key_slot(const lu_keys *keys, uint64_t key)
   return &keys->slots[i];
 }
 
-static bool keys_grow(lu_keys *keys, lu_arena *mem)
+static bool keys_grow(lu_keys *keys, lu_arena *mem, size_t first)
 {
   lu_keys old = *keys;
-  size_t room = old.room ? old.room * 2 : 1024;
+  size_t room = old.room ? old.room * 2 : first;
   struct lu_keyslot *slots = lu_arena_big(mem, room * sizeof *slots);
   if (!slots)
     return false;
@@ -287,9 +293,10 @@ static bool keys_grow(lu_keys *keys, lu_arena *mem)
 
 /* The value's place, with key 0 in its slot when it is new: whoever fills it counts it. NULL when
  * memory is refused. */
-static struct lu_keyslot *keys_want(lu_keys *keys, lu_arena *mem, uint64_t key)
+static struct lu_keyslot *keys_want(lu_netbuild *b, lu_keys *keys, uint64_t key)
 {
-  if (keys->count + keys->count / 2 >= keys->room && !keys_grow(keys, mem))
+  if (keys->count + keys->count / 2 >= keys->room &&
+      !keys_grow(keys, &b->work, keys == &b->short_names ? 1024 : first_room(b, 400)))
     return NULL;
   return key_slot(keys, key);
 }
@@ -297,7 +304,7 @@ static struct lu_keyslot *keys_want(lu_keys *keys, lu_arena *mem, uint64_t key)
 static lu_status short_atom(lu_netbuild *b, lu_keys *names, uint64_t key, size_t len,
                             const void *place, uint32_t *atom, uint32_t **tag)
 {
-  struct lu_keyslot *slot = keys_want(names, &b->work, key);
+  struct lu_keyslot *slot = keys_want(b, names, key);
   if (!slot)
     return lu_netbuild_nomem(b);
   *tag = &slot->tag;
@@ -374,7 +381,7 @@ lu_status lu_netbuild_part_of(lu_netbuild *b, const char *text, size_t len, cons
   uint64_t key = len - 1 < SHORT ? key_of(b, text, len) : 0;
   if (!key)
     return long_part(b, text, len, place, part);
-  struct lu_keyslot *slot = keys_want(&b->short_refs, &b->work, key);
+  struct lu_keyslot *slot = keys_want(b, &b->short_refs, key);
   if (!slot)
     return lu_netbuild_nomem(b);
   if (slot->key) {
@@ -521,12 +528,24 @@ static lu_status settle_twice(lu_netbuild *b, lu_twice twice, clash_rule *clash,
                           net1, net2, rule == LU_CLASH_SECOND ? net2 : net1);
 }
 
+/* The pins of a pile lie in pieces: piece k and how many of them stand there. */
+static lu_rawpin *pins_of(const lu_netbuild *b, unsigned k, uint32_t *count)
+{
+  uint32_t before = (((uint32_t)1 << k) - 1) * PIECE, room = (uint32_t)PIECE << k;
+  uint32_t left = k < LU_PILE_PIECES && b->pins.count > before ? b->pins.count - before : 0;
+  *count = left < room ? left : room;
+  return left ? b->pins.piece[k] : NULL;
+}
+#define EACH_PIECE(b, k, pins, count)                                                             \
+  for (unsigned k = 0; ((pins) = pins_of((b), k, &(count))); k++)
+
 /* One of 64 bits for a pin's number; numbers in a row get different ones. */
 static uint64_t number_bit(const lu_atom *number)
 {
-  unsigned v = 0;
-  for (uint32_t i = number->len > 3 ? number->len - 3 : 0; i < number->len; i++)
-    v = v * 10 + (uint8_t)number->text[i] - '0';
+  const char *end = number->text + number->len;
+  unsigned v = number->len ? (uint8_t)end[-1] - '0' : 0;
+  v += number->len > 1 ? 10 * ((uint8_t)end[-2] - '0') : 0;
+  v += number->len > 2 ? 100 * ((uint8_t)end[-3] - '0') : 0;
   return (uint64_t)1 << (v & 63);
 }
 
@@ -535,14 +554,18 @@ static uint64_t number_bit(const lu_atom *number)
 static bool may_repeat(const lu_netbuild *b, uint64_t *seen, uint8_t *repeats)
 {
   bool any = false;
-  for (uint32_t i = 0; i < b->pins.count; i++) {
-    const lu_rawpin *p = lu_pile_at(&b->pins, i);
-    uint64_t bit = number_bit(lu_netbuild_atom_at(b, p->number));
-    if (seen[p->part] & bit) {
-      repeats[p->part] = 1;
-      any = true;
+  const lu_rawpin *p;
+  uint32_t count;
+  EACH_PIECE(b, k, p, count) {
+    for (uint32_t i = 0; i < count; i++) {
+      uint64_t bit = number_bit(lu_netbuild_atom_at(b, p[i].number));
+      uint64_t before = seen[p[i].part];
+      if (before & bit) {
+        repeats[p[i].part] = 1;
+        any = true;
+      }
+      seen[p[i].part] = before | bit;
     }
-    seen[p->part] |= bit;
   }
   return any;
 }
@@ -552,8 +575,8 @@ static lu_status check_pins(lu_netbuild *b, lu_twice twice, clash_rule *clash)
 {
   uint32_t parts = b->parts.count, count = 0;
   uint64_t *seen = lu_arena_big(&b->work, ((size_t)parts + 1) * sizeof *seen);
-  uint8_t *repeats = LU_NEW(&b->work, uint8_t, (size_t)parts + 1);
-  uint32_t *start = LU_NEW(&b->work, uint32_t, (size_t)parts + 2);
+  uint8_t *repeats = lu_arena_big(&b->work, (size_t)parts + 1);
+  uint32_t *start = lu_arena_big(&b->work, ((size_t)parts + 2) * sizeof *start);
   if (!seen || !repeats || !start)
     return lu_netbuild_nomem(b);
   if (!may_repeat(b, seen, repeats))
@@ -591,20 +614,21 @@ static lu_status check_pins(lu_netbuild *b, lu_twice twice, clash_rule *clash)
 static bool fill_nets(lu_netbuild *b, lu_netlist *n)
 {
   n->net_count = b->nets.count;
-  n->nets = LU_NEW(b->mem, lu_net_name, n->net_count + 1);
+  n->nets = lu_arena_big(b->mem, (n->net_count + 1) * sizeof *n->nets);
   n->part_count = b->parts.count;
-  n->parts = LU_NEW(b->mem, lu_net_part, n->part_count + 1);
+  n->parts = lu_arena_big(b->mem, (n->part_count + 1) * sizeof *n->parts);
   if (!n->nets || !n->parts)
     return false;
   for (uint32_t i = 0; i < b->nets.count; i++)
     n->nets[i].name = lu_netbuild_net_text(b, i);
   for (uint32_t i = 0; i < b->parts.count; i++)
     n->parts[i] = *lu_netbuild_part_at(b, i);
-  uint32_t kept = 0;
-  for (uint32_t i = 0; i < b->pins.count; i++) {
-    const lu_rawpin *p = lu_pile_at(&b->pins, i);
-    if (p->net != LU_NONE)
-      n->nets[p->net].pin_count++, kept++;
+  uint32_t kept = 0, count;
+  const lu_rawpin *p;
+  EACH_PIECE(b, k, p, count) {
+    for (uint32_t i = 0; i < count; i++)
+      if (p[i].net != LU_NONE)
+        n->nets[p[i].net].pin_count++, kept++;
   }
   uint32_t first = 0;
   for (uint32_t i = 0; i < b->nets.count; i++) {
@@ -621,13 +645,17 @@ static bool fill_pins(lu_netbuild *b, lu_netlist *n)
   n->pins = lu_arena_big(b->mem, (n->pin_count + 1) * sizeof *n->pins);
   if (!n->pins)
     return false;
-  for (uint32_t i = 0; i < b->pins.count; i++) {
-    const lu_rawpin *p = lu_pile_at(&b->pins, i);
-    if (p->net == LU_NONE)
-      continue;
-    lu_net_name *net = &n->nets[p->net];
-    n->pins[net->first_pin + net->pin_count++] = (lu_net_pin){
-        p->part, p->net, lu_netbuild_text(b, p->number), lu_netbuild_text(b, p->function)};
+  const lu_rawpin *p;
+  uint32_t count;
+  EACH_PIECE(b, k, p, count) {
+    for (uint32_t i = 0; i < count; i++) {
+      if (p[i].net == LU_NONE)
+        continue;
+      lu_net_name *net = &n->nets[p[i].net];
+      n->pins[net->first_pin + net->pin_count++] =
+          (lu_net_pin){p[i].part, p[i].net, lu_netbuild_text(b, p[i].number),
+                       lu_netbuild_text(b, p[i].function)};
+    }
   }
   return true;
 }

@@ -23,19 +23,28 @@ enum {
   LU_NETNOTES_MOST = 200  /* further notes are counted, not kept */
 };
 
+enum { LU_PILE_PIECES = 23 };
+
 /* A growing list whose items never move: piece k holds 1024 << k items. */
 typedef struct lu_pile {
   size_t size; /* bytes of an item */
-  uint32_t count;
-  void *piece[23];
+  uint32_t count, room;
+  void *piece[LU_PILE_PIECES];
 } lu_pile;
 
-/* Room for one more item, zeroed or not; NULL when memory is refused or the pile is full. */
-void *lu_pile_add(lu_pile *pile, lu_arena *mem);
 static inline void *lu_pile_at(const lu_pile *pile, uint32_t i)
 {
   unsigned k = 31 - (unsigned)__builtin_clz((i >> 10) + 1);
   return (char *)pile->piece[k] + (i - (((uint32_t)1 << k) - 1) * 1024u) * pile->size;
+}
+/* The next piece, when all there are are full; false when memory is refused or the pile is full. */
+bool lu_pile_more(lu_pile *pile, lu_arena *mem);
+/* Room for one more item, zeroed or not; NULL when memory is refused or the pile is full. */
+static inline void *lu_pile_add(lu_pile *pile, lu_arena *mem)
+{
+  if (pile->count == pile->room && !lu_pile_more(pile, mem))
+    return NULL;
+  return lu_pile_at(pile, pile->count++);
 }
 
 /* A map from 64-bit keys to numbers. Key 0 must not be used. */

@@ -156,12 +156,14 @@ lu_status lu_sexp_next(lu_sexp *s, lu_netbuild *b, lu_token *token)
 }
 
 #ifdef __SSE2__
+#  define INLINE __attribute__((always_inline)) static inline
+
 /* Which of 64 bytes are quotes, brackets, backslashes; bit 0 is the first byte. */
 typedef struct marks {
   uint64_t quotes, opens, closes, slashes;
 } marks;
 
-static marks marks_of(const char *at)
+INLINE marks marks_of(const char *at)
 {
   marks m = {0};
   for (unsigned i = 0; i < 64; i += 16) {
@@ -174,8 +176,16 @@ static marks marks_of(const char *at)
   return m;
 }
 
+/* The same at the end of the text, where 64 bytes may not be read. */
+static marks marks_of_rest(const char *at, size_t len)
+{
+  char rest[64] = {0};
+  memcpy(rest, at, len);
+  return marks_of(rest);
+}
+
 /* Each bit: whether the number of ones up to it, itself included, is odd. */
-static uint64_t odd_so_far(uint64_t x)
+INLINE uint64_t odd_so_far(uint64_t x)
 {
   for (unsigned k = 1; k < 64; k *= 2)
     x ^= x << k;
@@ -197,14 +207,14 @@ static void unescape(marks *m, uint64_t *carry)
   m->quotes &= ~escaped;
 }
 
-/* The byte behind the bracket that closes the open list. NULL: too near the end of the text, too
- * deep, or odd in some way, for the careful way to see. */
-static const char *skip_blocks(const lu_sexp *s, unsigned most)
+/* The byte behind the bracket that closes the open list. NULL: there is none, it is too deep, or odd
+ * in some way, for the careful way to see. */
+INLINE const char *skip_body(const lu_sexp *s, unsigned most)
 {
   uint64_t inside = 0, carry = 0; /* inside: all ones within a string */
   unsigned level = 1;
-  for (const char *at = s->at; s->end - at >= 64; at += 64) {
-    marks m = marks_of(at);
+  for (const char *at = s->at; at < s->end; at += 64) {
+    marks m = s->end - at >= 64 ? marks_of(at) : marks_of_rest(at, (size_t)(s->end - at));
     if ((m.slashes | carry) && !s->edif)
       unescape(&m, &carry);
     uint64_t quoted = odd_so_far(m.quotes) ^ inside;
@@ -212,9 +222,14 @@ static const char *skip_blocks(const lu_sexp *s, unsigned most)
       return NULL; /* outside of strings it is a letter like others */
     inside = -(quoted >> 63);
     uint64_t opens = m.opens & ~quoted, closes = m.closes & ~quoted;
+    unsigned before = level, closing = (unsigned)__builtin_popcountll(closes);
     level += (unsigned)__builtin_popcountll(opens);
     if (level > most)
       return NULL;
+    if (before > closing) { /* it cannot end here */
+      level -= closing;
+      continue;
+    }
     for (; closes; closes &= closes - 1) {
       uint64_t close = closes & -closes;
       /* those that open behind it do not count yet */
@@ -224,6 +239,25 @@ static const char *skip_blocks(const lu_sexp *s, unsigned most)
     }
   }
   return NULL;
+}
+
+/* Counting bits is one instruction on nearly every processor, but not on all that have SSE2. */
+#  if defined(__x86_64__)
+__attribute__((target("avx2,popcnt,bmi"))) static const char *skip_fast(const lu_sexp *s,
+                                                                        unsigned most)
+{
+  return skip_body(s, most);
+}
+#  endif
+
+static const char *skip_blocks(const lu_sexp *s, unsigned most)
+{
+#  if defined(__x86_64__)
+  if (__builtin_cpu_supports("avx2") && __builtin_cpu_supports("popcnt") &&
+      __builtin_cpu_supports("bmi"))
+    return skip_fast(s, most);
+#  endif
+  return skip_body(s, most);
 }
 #endif
 

@@ -49,7 +49,9 @@ check lintian           the .deb
 check minisat           smallest diagnoses of circuits
 check chromium          the report page in a browser
 check pngcheck         pictures by another program
+check imagemagick       the same
 check poppler-utils     the printed page
+check strace            writes of a message
 check zsh               completions
 check fish              completions
 '

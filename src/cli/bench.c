@@ -1,5 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/bench.h"
+#include "cli/boardview.h"
+
+#include "base/text.h"
 
 #include <jansson.h>
 #include <stdlib.h>
@@ -105,8 +108,11 @@ lu_status lu_bench_add(lu_bench *b, const char *kind, const char *text, struct j
 {
   char *dumped = body ? json_dumps(body, JSON_COMPACT) : NULL;
   json_decref(body);
-  lu_job_entry e = {.kind = kind, .text = text, .body = dumped ? dumped : "{}", .file_count = file_count, .files = files};
-  lu_status bad = !text || (body && !dumped) ? lu_fail(&b->s->err, LU_ERR_NOMEM, 0, 0, "no room")
+  char *kept = text ? lu_arena_text(b->s->mem, text, strlen(text)) : NULL;
+  if (kept)
+    lu_text_tidy(kept); /* what is written down is UTF-8 and harmless, whoever reads it later */
+  lu_job_entry e = {.kind = kind, .text = kept, .body = dumped ? dumped : "{}", .file_count = file_count, .files = files};
+  lu_status bad = !kept || (body && !dumped) ? lu_fail(&b->s->err, LU_ERR_NOMEM, 0, 0, "no room")
                                              : lu_job_append(b->job, &e, id, &b->s->err);
   free(dumped);
   if (bad && b->s->err.source)
@@ -122,6 +128,16 @@ static bool among(const lu_texts *t, const char *name)
       return true;
   }
   return false;
+}
+
+lu_status lu_bench_say(lu_bench *b, uint64_t id, const char *kind, const char *text, json_t *more)
+{
+  json_t *o = json_pack("{s:s,s:I,s:s,s:o}", "lineup", LU_VERSION, "id", (json_int_t)id, "kind", kind, "text", lu_json_text(text));
+  bool ok = o && more && json_object_update(o, more) == 0 && json_dumpf(o, b->s->run->out, JSON_INDENT(1)) == 0 &&
+            fputc('\n', b->s->run->out) != EOF;
+  json_decref(o);
+  json_decref(more);
+  return ok ? LU_OK : lu_fail(&b->s->err, LU_ERR_IO, 0, 0, "cannot write the result");
 }
 
 lu_job_file *lu_bench_files(lu_session *s, size_t first, const lu_texts *dumps, const char *role, size_t *count)

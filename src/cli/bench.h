@@ -35,6 +35,9 @@ struct json_t;
 LU_MUST_USE lu_status lu_bench_add(lu_bench *b, const char *kind, const char *text, struct json_t *body, lu_job_file *files,
                                    size_t file_count, uint64_t *id);
 
+/* Prints an entry that was just added, for --json: "lineup", "id", "kind", "text" and what more (freed) holds. */
+LU_MUST_USE lu_status lu_bench_say(lu_bench *b, uint64_t id, const char *kind, const char *text, struct json_t *more);
+
 /* The session's files from number `first` on, once each, by role: those named in dumps are "dump",
  * the others `role`. *count receives how many. NULL: no memory. */
 lu_job_file *lu_bench_files(lu_session *s, size_t first, const lu_texts *dumps, const char *role, size_t *count);

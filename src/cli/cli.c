@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #define _GNU_SOURCE
 #include "cli/cmd.h"
+#include "cli/fold.h"
 #include "cli/papers.h"
 
 #include "base/text.h"
@@ -221,9 +222,11 @@ static void look_at_terminal(lu_run *run)
     run->color = true;
   if (no && *no)
     run->color = false;
-  run->columns = 80;
+  const char *wide = getenv("COLUMNS"); /* POSIX: the width that the person prefers */
+  unsigned long columns = wide ? strtoul(wide, NULL, 10) : 0;
+  run->columns = columns >= 40 && columns <= 10000 ? (unsigned)columns : 80;
   struct winsize w;
-  if (tty && !ioctl(fd, TIOCGWINSZ, &w) && w.ws_col >= 40)
+  if (tty && run->columns == 80 && !ioctl(fd, TIOCGWINSZ, &w) && w.ws_col >= 40)
     run->columns = w.ws_col;
   if (tty) {
     setlocale(LC_CTYPE, "");
@@ -244,7 +247,15 @@ static int run_command(lu_run *run, const lu_command *c, int argc, char **argv)
     lu_help_command(run->out, c);
     return LU_EXIT_CLEAN;
   }
-  return c->run(run, args);
+  FILE *out = run->out, *folded = lu_fold_wanted(c, args) ? lu_fold_open(out, run->columns, !run->color, run->mem) : NULL;
+  if (folded && isatty(fileno(out)))
+    setvbuf(folded, NULL, _IOLBF, 0);
+  run->out = folded ? folded : out;
+  int code = c->run(run, args);
+  run->out = out;
+  if (folded && fclose(folded))
+    code = code == LU_EXIT_CLEAN || code == LU_EXIT_FAULTS ? LU_EXIT_SYSTEM : code;
+  return code;
 }
 
 int lu_main(int argc, char **argv, FILE *out, FILE *err)

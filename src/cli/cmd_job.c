@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup job: the file that keeps everything about one board on the bench. */
 #include "cli/bench.h"
+#include "cli/boardview.h"
 #include "cli/session.h"
 
 #include "base/text.h"
@@ -19,6 +20,16 @@ typedef struct args {
 static void put(FILE *f, const char *text)
 {
   lu_text_put(f, text);
+}
+
+/* What was done to a job, for --json; more may be NULL, and is freed. */
+static int say_done(lu_run *run, const char *job, json_t *more)
+{
+  json_t *o = json_pack("{s:s,s:o}", "lineup", LU_VERSION, "job", lu_json_text(job));
+  bool ok = o && (!more || json_object_update(o, more) == 0) && json_dumpf(o, run->out, JSON_INDENT(1)) == 0 && fputc('\n', run->out) != EOF;
+  json_decref(o);
+  json_decref(more);
+  return ok ? LU_EXIT_CLEAN : LU_EXIT_SYSTEM;
 }
 
 /* --- new --------------------------------------------------------------------------------------------- */
@@ -46,6 +57,8 @@ static int job_new(lu_run *run, lu_session *s, const args *a)
   lu_status bad = make(s, a);
   if (bad)
     return lu_say_error(run, &s->err);
+  if (a->json)
+    return say_done(run, a->operands.at[1], json_pack("{s:s,s:b}", "done", "new", "board", a->board != NULL));
   fprintf(run->out, "%s: a new job%s\n", a->operands.at[1], a->board ? ", with its board" : " without a board file");
   return LU_EXIT_CLEAN;
 }
@@ -85,9 +98,9 @@ static json_t *entry_json(const lu_job_entry *e)
   json_error_t je;
   json_t *body = json_loads(e->body, 0, &je), *files = json_array();
   for (size_t i = 0; i < e->file_count; i++)
-    json_array_append_new(files, json_pack("{s:s,s:s,s:s,s:I}", "role", e->files[i].role, "name", e->files[i].name, "sha256",
+    json_array_append_new(files, json_pack("{s:s,s:o,s:s,s:I}", "role", e->files[i].role, "name", lu_json_text(e->files[i].name), "sha256",
                                            e->files[i].sha256, "bytes", (json_int_t)e->files[i].len));
-  return json_pack("{s:I,s:s,s:s,s:s,s:s,s:o,s:o}", "id", (json_int_t)e->id, "at", e->at, "kind", e->kind, "text", e->text,
+  return json_pack("{s:I,s:s,s:s,s:o,s:s,s:o,s:o}", "id", (json_int_t)e->id, "at", e->at, "kind", e->kind, "text", lu_json_text(e->text),
                    "version", e->version, "body", body ? body : json_object(), "files", files);
 }
 
@@ -165,6 +178,8 @@ static int note(lu_run *run, lu_bench *b, const args *a)
   lu_status bad = lu_bench_add(b, "note", text, json_object(), NULL, 0, &id);
   if (bad)
     return lu_say_error(run, &b->s->err);
+  if (a->json)
+    return lu_bench_say(b, id, "note", text, json_object()) ? lu_say_error(run, &b->s->err) : LU_EXIT_CLEAN;
   fprintf(run->out, "%" PRIu64 "  noted\n", id);
   return LU_EXIT_CLEAN;
 }
@@ -179,7 +194,12 @@ static int check(lu_run *run, lu_session *s, const args *a)
     return lu_say_error(run, &s->err);
   bad = lu_job_check(job, s->mem, &problems, &count, &s->err);
   int code = bad ? (s->err.source = a->operands.at[1], lu_say_error(run, &s->err)) : count ? LU_EXIT_INPUT : LU_EXIT_CLEAN;
-  if (!bad && !count)
+  json_t *list = a->json && !bad ? json_array() : NULL;
+  for (size_t i = 0; list && i < count; i++)
+    json_array_append_new(list, lu_json_text(problems[i]));
+  if (list && say_done(run, a->operands.at[1], json_pack("{s:s,s:b,s:o}", "done", "check", "sound", !count, "problems", list)))
+    code = LU_EXIT_SYSTEM;
+  if (!bad && !count && !a->json)
     fprintf(run->out, "%s: sound\n", a->operands.at[1]);
   for (size_t i = 0; !bad && i < count; i++) {
     fprintf(run->err, "lineup: %s: ", a->operands.at[1]);
@@ -195,6 +215,8 @@ static int export_job(lu_run *run, lu_bench *b, const args *a)
   lu_status bad = lu_job_export(b->job, a->operands.at[2], &b->s->err);
   if (bad)
     return lu_say_error(run, &b->s->err);
+  if (a->json)
+    return say_done(run, b->path, json_pack("{s:s,s:o}", "done", "export", "folder", lu_json_text(a->operands.at[2])));
   fprintf(run->out, "%s: job.json and files written\n", a->operands.at[2]);
   return LU_EXIT_CLEAN;
 }
@@ -204,6 +226,8 @@ static int import_job(lu_run *run, lu_session *s, const args *a)
   lu_status bad = lu_job_import(a->operands.at[1], a->operands.at[2], &s->err);
   if (bad)
     return lu_say_error(run, &s->err);
+  if (a->json)
+    return say_done(run, a->operands.at[2], json_pack("{s:s,s:o}", "done", "import", "folder", lu_json_text(a->operands.at[1])));
   fprintf(run->out, "%s: a job again\n", a->operands.at[2]);
   return LU_EXIT_CLEAN;
 }
@@ -270,7 +294,7 @@ static int job(lu_run *run, void *opaque)
 static const lu_option options[] = {
     {"board", 'b', LU_OPT_TEXT, offsetof(args, board), 0, 0, "FILE", "new: the board file; it and its netlists are copied in"},
     {"kind", 'k', LU_OPT_TEXT, offsetof(args, kind), 0, 0, "KIND", "history: only job, board, dump, result, reading, undo, repair or note"},
-    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "show, history: as JSON"},
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
     {0},
 };
 

@@ -41,7 +41,10 @@ static const char *const examples[] = {
     NULL,
 };
 
+static const char *const raw[] = {NULL};
+
 const lu_command lu_command_papers = {
+    .raw = raw,
     .name = "papers",
     .summary = "manual pages and shell completions, made from the program's own tables",
     .usage = "commands|manual|completion [COMMAND|SHELL]",

@@ -786,7 +786,10 @@ static const char *const examples[] = {
   NULL,
 };
 
+static const char *const raw[] = {"expand", NULL};
+
 const lu_command lu_command_pattern = {
+  .raw = raw,
   .name = "pattern",
   .summary = "list, show and expand test patterns, and what each can find",
   .usage = "list|show|expand|check|choose|next [OPTION ...] [NAME|FILE ...]",

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup reading: what the meter, the probe or the eye found, written into the job. */
+#include "cli/boardview.h"
 #include "cli/standing.h"
 #include "cli/session.h"
 
@@ -15,7 +16,7 @@ static const double low_volts = 0.8, high_volts = 2.0;
 typedef struct args {
   double good, doubtful;
   uint64_t undo;
-  bool powered;
+  bool powered, json;
   lu_texts operands;
 } args;
 
@@ -114,8 +115,22 @@ static json_t *body_of(lu_bench *b, const args *a, const measured *m)
   return o;
 }
 
+/* What is said of an entry beside its text: printed, or kept for --json. */
+typedef struct saying {
+  const lu_run *run;
+  json_t *remarks, *questions; /* NULL: printed */
+} saying;
+
+static void say(const saying *y, json_t *list, const char *mark, const char *text)
+{
+  if (list)
+    json_array_append_new(list, lu_json_text(text));
+  else
+    fprintf(y->run->out, "  %s%s\n", mark, text);
+}
+
 /* What the reading does not prove. */
-static void remark(const lu_run *run, const lu_bench *b, const measured *m)
+static void remark(const saying *y, const lu_bench *b, const measured *m)
 {
   const lu_point *p[2] = {&m->r.from, &m->r.to};
   const char *said[2] = {m->from, m->to};
@@ -123,17 +138,17 @@ static void remark(const lu_run *run, const lu_bench *b, const measured *m)
   for (int i = 0; i < (m->to ? 2 : 1); i++) {
     const char *ref = p[i]->pin == LU_NONE ? NULL : board->parts[board->pins[p[i]->pin].part].ref;
     if (p[i]->at == LU_AT_LEG && !strstr(said[i], ":leg"))
-      fprintf(run->out, "  %s is in a socket: %s was taken as the leg.\n", ref, said[i]);
+      say(y, y->remarks, "", lu_arena_printf(b->s->mem, "%s is in a socket: %s was taken as the leg.", ref, said[i]));
     if (p[i]->at == LU_AT_PAD && m->r.kind == LU_PROBE_CONTINUITY && m->r.seen == LU_SEEN_JOINED)
-      fprintf(run->out, "  %s is in a socket: this proves the board, not the contact. Measure from %s:leg as well.\n", ref,
-              board->pins[p[i]->pin].name);
+      say(y, y->remarks, "", lu_arena_printf(b->s->mem, "%s is in a socket: this proves the board, not the contact. Measure from %s:leg as well.",
+                                             ref, board->pins[p[i]->pin].name));
   }
   if (m->r.kind == LU_PROBE_CONTINUITY && m->r.seen == LU_SEEN_DOUBTFUL)
-    fputs("  Neither good nor open: clean the tips and the pin, and measure again.\n", run->out);
+    say(y, y->remarks, "", "Neither good nor open: clean the tips and the pin, and measure again.");
 }
 
 /* What nothing suspected foresaw is asked about, once it is written down. */
-static void questions(const lu_run *run, lu_bench *b, const measured *m, uint64_t id)
+static void questions(const saying *y, lu_bench *b, const measured *m, uint64_t id)
 {
   lu_standing s;
   lu_bench *again = NULL;
@@ -149,15 +164,15 @@ static void questions(const lu_run *run, lu_bench *b, const measured *m, uint64_
     const char *const *q = lu_probe_questions(s.probe, &n);
     for (size_t i = 0; i < n; i++)
       if (!strncmp(q[i], mark, strlen(mark))) {
-        fprintf(run->out, "  ? %s\n", q[i] + strlen(mark) + 1);
+        say(y, y->questions, "? ", q[i] + strlen(mark) + 1);
         asked = true;
       }
   }
   lu_standing_free(&s);
   lu_bench_close(again);
   if (!asked && m->r.kind == LU_PROBE_CONTINUITY && m->r.seen == LU_SEEN_JOINED && m->r.from.net != m->r.to.net && !s.query.story_count)
-    fprintf(run->out, "  ? %s and %s are different nets: a bridge, a part that joins them, or a tip on the wrong pin?\n",
-            board->nets[m->r.from.net].name, board->nets[m->r.to.net].name);
+    say(y, y->questions, "? ", lu_arena_printf(b->s->mem, "%s and %s are different nets: a bridge, a part that joins them, or a tip on the wrong pin?",
+                                              board->nets[m->r.from.net].name, board->nets[m->r.to.net].name));
 }
 
 static lu_status log_reading(const lu_run *run, lu_bench *b, const args *a)
@@ -175,13 +190,17 @@ static lu_status log_reading(const lu_run *run, lu_bench *b, const args *a)
     bad = lu_bench_add(b, "reading", text, body_of(b, a, &m), NULL, 0, &id);
   if (bad)
     return bad;
-  fprintf(run->out, "%" PRIu64 "  %s\n", id, text);
-  remark(run, b, &m);
-  questions(run, b, &m, id);
-  return LU_OK;
+  saying y = {.run = run, .remarks = a->json ? json_array() : NULL, .questions = a->json ? json_array() : NULL};
+  if (!a->json)
+    fprintf(run->out, "%" PRIu64 "  %s\n", id, text);
+  remark(&y, b, &m);
+  questions(&y, b, &m, id);
+  return a->json ? lu_bench_say(b, id, "reading", text, json_pack("{s:s,s:o,s:o}", "seen", lu_seen_text(m.r.kind, m.r.seen), "remarks",
+                                                                        y.remarks, "questions", y.questions))
+                 : LU_OK;
 }
 
-static lu_status undo(const lu_run *run, lu_bench *b, uint64_t of)
+static lu_status undo(const lu_run *run, lu_bench *b, uint64_t of, bool json)
 {
   const lu_job_entry *e = lu_bench_entry(b, of);
   if (!e || strcmp(e->kind, "reading"))
@@ -198,7 +217,9 @@ static lu_status undo(const lu_run *run, lu_bench *b, uint64_t of)
   uint64_t id;
   const char *text = lu_arena_printf(b->s->mem, "reading %" PRIu64 " taken back: %s", of, e->text);
   lu_status bad = lu_bench_add(b, "undo", text, json_pack("{s:I}", "of", (json_int_t)of), NULL, 0, &id);
-  if (!bad)
+  if (!bad && json)
+    bad = lu_bench_say(b, id, "undo", text, json_pack("{s:I}", "of", (json_int_t)of));
+  else if (!bad)
     fprintf(run->out, "%" PRIu64 "  %s\n", id, text);
   return bad;
 }
@@ -219,7 +240,7 @@ static int reading(lu_run *run, void *opaque)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
   lu_status bad = lu_bench_open(s, a->operands.at[0], LU_JOB_WRITE, &b);
   if (!bad)
-    bad = a->undo ? undo(run, b, a->undo) : log_reading(run, b, a);
+    bad = a->undo ? undo(run, b, a->undo, a->json) : log_reading(run, b, a);
   int code = bad ? lu_say_error(run, &s->err) : LU_EXIT_CLEAN;
   lu_bench_close(b);
   lu_session_end(s);
@@ -231,6 +252,7 @@ static const lu_option options[] = {
     {"doubtful", 0, LU_OPT_REAL, offsetof(args, doubtful), 0, 0, "OHMS", "doubtful up to this, open above (default 100)"},
     {"powered", 0, LU_OPT_FLAG, offsetof(args, powered), 0, 0, NULL, "the board was powered"},
     {"undo", 0, LU_OPT_NUMBER, offsetof(args, undo), 1, UINT32_MAX, "N", "take reading N back (it stays in the history)"},
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
     {0},
 };
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup repair: what was changed on the board, and what it should cure. */
+#include "cli/boardview.h"
 #include "cli/standing.h"
 #include "cli/session.h"
 
@@ -12,6 +13,7 @@ enum { NAMED_MOST = 64, WORD_MOST = 200 };
 
 typedef struct args {
   lu_texts nets, operands;
+  bool json;
 } args;
 
 typedef struct named {
@@ -83,8 +85,17 @@ static const char *joined_words(lu_session *s, const lu_texts *o)
   return text;
 }
 
-/* Suspects that the work touched, and those that it did not. */
-static json_t *should_cure(const lu_run *run, const lu_standing *st, const named *n)
+/* What is asked back: printed, or (list not NULL) kept for --json. */
+static void ask(const lu_run *run, json_t *list, const char *text)
+{
+  if (list)
+    json_array_append_new(list, lu_json_text(text));
+  else
+    fprintf(run->out, "  ? %s\n", text);
+}
+
+/* Suspects that the work touched. */
+static json_t *should_cure(const lu_run *run, const lu_standing *st, const named *n, json_t *questions)
 {
   size_t count;
   const lu_suspicion *g = lu_probe_guesses(st->probe, &count);
@@ -95,20 +106,21 @@ static json_t *should_cure(const lu_run *run, const lu_standing *st, const named
       p += g[k].net == n->nets[i] || g[k].net2 == n->nets[i] ? g[k].probability : 0;
     if (p < 0.05)
       continue;
-    json_array_append_new(list, json_string(n->board->nets[n->nets[i]].name));
-    fprintf(run->out, "  should cure %s (%.0f %%)\n", n->board->nets[n->nets[i]].name, 100 * (p < 1 ? p : 1));
+    json_array_append_new(list, lu_json_text(n->board->nets[n->nets[i]].name));
+    if (!questions)
+      fprintf(run->out, "  should cure %s (%.0f %%)\n", n->board->nets[n->nets[i]].name, 100 * (p < 1 ? p : 1));
   }
   if (st->query.story_count && !json_array_size(list))
-    fputs("  ? nothing that was read so far suspects what was worked on\n", run->out);
+    ask(run, questions, "nothing that was read so far suspects what was worked on");
   return list;
 }
 
-static void ask_about_wire(const lu_run *run, const named *n)
+static void ask_about_wire(const lu_bench *b, const named *n, json_t *questions)
 {
   if (n->point_count != 2 || n->points[0].net == n->points[1].net)
     return;
-  fprintf(run->out, "  ? the two points are on different nets, %s and %s: a wire between them would join the two\n",
-          n->board->nets[n->points[0].net].name, n->board->nets[n->points[1].net].name);
+  ask(b->s->run, questions, lu_arena_printf(b->s->mem, "the two points are on different nets, %s and %s: a wire between them would join the two",
+                                           n->board->nets[n->points[0].net].name, n->board->nets[n->points[1].net].name));
 }
 
 static lu_status log_repair(lu_run *run, lu_bench *b, const args *a)
@@ -134,15 +146,21 @@ static lu_status log_repair(lu_run *run, lu_bench *b, const args *a)
     bad = lu_standing_of(b, &(lu_standing_args){0}, &st);
   if (bad)
     return bad;
-  json_t *nets = json_array(), *cure = should_cure(run, &st, &n);
+  json_t *questions = a->json ? json_array() : NULL;
+  json_t *nets = json_array(), *cure = should_cure(run, &st, &n, questions);
   for (size_t i = 0; i < n.net_count; i++)
-    json_array_append_new(nets, json_string(n.board->nets[n.nets[i]].name));
+    json_array_append_new(nets, lu_json_text(n.board->nets[n.nets[i]].name));
   uint64_t id;
-  bad = lu_bench_add(b, "repair", text, json_pack("{s:o,s:o}", "nets", nets, "should_cure", cure), NULL, 0, &id);
+  bad = lu_bench_add(b, "repair", text, json_pack("{s:O,s:O}", "nets", nets, "should_cure", cure), NULL, 0, &id);
   lu_standing_free(&st);
+  if (!bad)
+    ask_about_wire(b, &n, questions);
+  json_t *more = json_pack("{s:o,s:o,s:o*}", "nets", nets, "should_cure", cure, "questions", questions);
+  if (!bad && a->json)
+    return lu_bench_say(b, id, "repair", text, more);
+  json_decref(more);
   if (bad)
     return bad;
-  ask_about_wire(run, &n);
   fprintf(run->out, "%" PRIu64 "  %s\n  Read the board again (lineup decode --job %s ...), then compare the two results.\n", id, text, b->path);
   return LU_OK;
 }
@@ -165,6 +183,7 @@ static int repair(lu_run *run, void *opaque)
 
 static const lu_option options[] = {
     {"net", 'n', LU_OPT_LIST, offsetof(args, nets), 0, 0, "NET", "a net that was worked on, besides those that the text names"},
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object"},
     {0},
 };
 

@@ -3,6 +3,7 @@
 #include "base/io.h"
 #include "base/text.h"
 #include "cli/cmd.h"
+#include "cli/boardview.h"
 #include "cli/linkblock.h"
 #include "cli/record.h"
 #include "cli/stop.h"
@@ -13,6 +14,7 @@
 #include "link/xmodem.h"
 
 #include <inttypes.h>
+#include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -21,7 +23,7 @@ enum { PIECE = 4096 }; /* words between two looks at Ctrl-C */
 typedef struct args {
   lu_link_args link;
   lu_link_where where;
-  bool list, text, sample, levels;
+  bool list, text, sample, levels, json;
   lu_texts sends, names;
   const char *prompt, *as, *output, *form, *byte_order;
   uint64_t step, char_ms, line_ms, first_ms, idle_ms, passes, watch, sample_rate;
@@ -45,7 +47,45 @@ static void list_serial(lu_run *run, const lu_port *p, size_t n)
   }
 }
 
-static int list(lu_run *run)
+static void put_maybe(json_t *o, const char *key, const char *text)
+{
+  if (text && *text)
+    json_object_set_new(o, key, lu_json_text(text));
+}
+
+static int put_json(lu_run *run, json_t *o)
+{
+  bool ok = o && json_object_set_new(o, "lineup", json_string(LU_VERSION)) == 0 && json_dumpf(o, run->out, JSON_INDENT(1)) == 0 &&
+            fputc('\n', run->out) != EOF;
+  json_decref(o);
+  return ok ? LU_EXIT_CLEAN : LU_EXIT_SYSTEM;
+}
+
+static json_t *list_json(const lu_port *p, size_t n, const lu_ftdi_device *chips, size_t k)
+{
+  json_t *ports = json_array(), *ftdi = json_array();
+  for (size_t i = 0; i < n; i++) {
+    json_t *o = json_object();
+    put_maybe(o, "port", p[i].name);
+    if (p[i].is_usb)
+      json_object_set_new(o, "usb", json_sprintf("%04x:%04x", (unsigned)p[i].vid, (unsigned)p[i].pid));
+    put_maybe(o, "manufacturer", p[i].manufacturer);
+    put_maybe(o, "product", p[i].product);
+    put_maybe(o, "serial", p[i].serial);
+    put_maybe(o, "description", p[i].description);
+    json_array_append_new(ports, o);
+  }
+  for (size_t i = 0; i < k; i++) {
+    json_t *o = json_pack("{s:o}", "usb", json_sprintf("0403:%04x", (unsigned)chips[i].pid));
+    put_maybe(o, "serial", chips[i].serial);
+    put_maybe(o, "manufacturer", chips[i].manufacturer);
+    put_maybe(o, "product", chips[i].product);
+    json_array_append_new(ftdi, o);
+  }
+  return json_pack("{s:o,s:o}", "ports", ports, "ftdi", ftdi);
+}
+
+static int list(lu_run *run, bool json)
 {
   lu_port *ports = NULL;
   lu_ftdi_device *chips = NULL;
@@ -57,6 +97,8 @@ static int list(lu_run *run)
     return lu_say_error(run, &serial_err);
   if (s != LU_OK || f != LU_OK) /* half an answer is one, but not in silence */
     lu_say_error(run, s != LU_OK ? &serial_err : &ftdi_err);
+  if (json)
+    return put_json(run, list_json(ports, n, chips, k));
   list_serial(run, ports, n);
   for (size_t i = 0; i < k; i++)
     fprintf(run->out, "--ftdi %-9s usb 0403:%04x  %s  %s\n",
@@ -361,6 +403,16 @@ static void print_levels(lu_run *run, const lu_reader_levels *l)
   }
 }
 
+static json_t *levels_json(const lu_reader_levels *l)
+{
+  json_t *list = json_array();
+  for (unsigned i = 0; lu_reader_line(i); i++)
+    json_array_append_new(list, json_pack("{s:s,s:i,s:i,s:i,s:i}", "line", lu_reader_line(i), "let_go", (int)(l->let_go >> i & 1), "pulled_up",
+                                          (int)(l->pulled_up >> i & 1), "driven_low", (int)(l->driven_low >> i & 1), "driven_high",
+                                          (int)(l->driven_high >> i & 1)));
+  return list;
+}
+
 static int take_levels(lu_run *run, const args *a)
 {
   lu_err err = {0};
@@ -370,16 +422,23 @@ static int take_levels(lu_run *run, const args *a)
     return lu_say_error(run, &err);
   lu_reader_levels l;
   s = lu_reader_levels_now(r, &l, &err);
-  if (s == LU_OK)
+  json_t *all = s == LU_OK && a->json ? levels_json(&l) : NULL;
+  if (s == LU_OK && !a->json)
     print_levels(run, &l);
   for (unsigned i = 0; s == LU_OK && a->watch && lu_reader_line(i); i++) {
     lu_reader_watch w;
     s = lu_reader_watch_pin(r, i, (unsigned)a->watch, &w, &err);
-    if (s == LU_OK && w.changes)
+    if (s == LU_OK && all)
+      json_object_update_new(json_array_get(all, i), json_pack("{s:I,s:f}", "changes", (json_int_t)w.changes, "high",
+                                                               w.samples ? (double)w.high / w.samples : 0.0));
+    else if (s == LU_OK && w.changes)
       fprintf(run->out, "%-4s  moves: %" PRIu32 " changes seen in %" PRIu64 " ms, high %.0f %%\n",
               lu_reader_line(i), w.changes, a->watch, w.samples ? 100.0 * w.high / w.samples : 0.0);
   }
   lu_reader_close(r);
+  if (s == LU_OK && all)
+    return put_json(run, json_pack("{s:o}", "levels", all));
+  json_decref(all);
   return s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
 }
 
@@ -419,8 +478,10 @@ static int take_sample(lu_run *run, const args *a)
 static int take(lu_run *run, void *opaque)
 {
   args *a = opaque;
+  if (a->json && !a->list && !a->levels)
+    return lu_say_usage(run, "take: --json goes with --list and --levels; what is read is the dump");
   if (a->list)
-    return list(run);
+    return list(run, a->json);
   if (!a->link.port && !a->link.ftdi)
     return lu_say_usage(run, "take: say which device: --port PORT or --ftdi SERIAL; --list shows them");
   if (a->byte_order && strcmp(a->byte_order, "big") && strcmp(a->byte_order, "little"))
@@ -480,6 +541,7 @@ static const lu_option options[] = {
     {"sample-rate", 0, LU_OPT_NUMBER, offsetof(args, sample_rate), 100, 10000000, "HZ", "samples a second (default 1000000)"},
     {"name", 0, LU_OPT_LIST, offsetof(args, names), 0, 0, "NAME", "sample: name of the next line, from line 0"},
     LU_LINK_OPTIONS(args),
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "list, levels: one JSON object"},
     {0},
 };
 

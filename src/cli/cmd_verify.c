@@ -24,6 +24,8 @@ typedef struct args {
   const char *image, *crc32, *sha1, *sha256, *log, *first, *hours, *byte_order, *hold;
   uint64_t times, most_errors;
   double rest;
+  bool json;
+  FILE *result;           /* --json: where the object goes; all else goes to the messages */
   lu_texts operands;
 } args;
 
@@ -307,12 +309,8 @@ static void say_ram(const bench *b, const sum *x)
             b->b->n ? ", and that the lines\nbetween the reader and them carried it" : "", b->a->hold ? b->a->hold : "the patterns' own pauses");
 }
 
-/* The run as an entry of the job; the log of failures goes with it. */
-static int into_job(bench *b, const sum *x)
+static json_t *body_of(const bench *b, const sum *x)
 {
-  lu_bench *j = b->b->bench;
-  if (!j)
-    return 0;
   json_t *body = json_pack("{s:s,s:s,s:I,s:I,s:I,s:I,s:I,s:f}", "block", b->b->name, "verdict", x->verdict, "words",
                            (json_int_t)b->b->count, "reads", (json_int_t)x->reads, "writes", (json_int_t)x->writes, "errors",
                            (json_int_t)x->errors, "rounds", (json_int_t)x->rounds, "seconds", x->seconds);
@@ -320,6 +318,29 @@ static int into_job(bench *b, const sum *x)
     json_object_set_new(body, "vantage", json_string(b->a->where.vantage));
   if (b->plan.count)
     json_object_set_new(body, "coverage", lu_verify_plan_json(&b->plan));
+  return body;
+}
+
+/* --json: one object at the end. */
+static int put_result(const bench *b, const sum *x)
+{
+  if (!b->a->json)
+    return 0;
+  json_t *o = body_of(b, x);
+  json_object_set_new(o, "lineup", json_string(LU_VERSION));
+  json_object_set_new(o, "wrong_bits", json_integer(b->wrong_bits));
+  bool ok = o && json_dumpf(o, b->a->result, JSON_INDENT(1)) == 0 && fputc('\n', b->a->result) != EOF;
+  json_decref(o);
+  return ok ? 0 : LU_EXIT_SYSTEM;
+}
+
+/* The run as an entry of the job; the log of failures goes with it. */
+static int into_job(bench *b, const sum *x)
+{
+  lu_bench *j = b->b->bench;
+  if (!j)
+    return 0;
+  json_t *body = body_of(b, x);
   lu_job_file log = {.role = "log", .name = lu_link_block_name(b->b, "verify", "txt"), .bytes = {b->log.at, b->log.len}};
   const char *text = lu_arena_printf(b->run->mem, "%s of %s: %" PRIu64 " words, %" PRIu64 " reads, %" PRIu64 " errors, %.1f s", x->verdict,
                                      b->b->name, b->b->count, x->reads, x->errors, x->seconds);
@@ -363,11 +384,11 @@ static int verify_ram(bench *b, const lu_memio *m)
     fputs("stopped; the figures are up to here\n", b->run->err);
   if (s == LU_OK && !c.ended_early && b->listed == b->seen && b->log.len && !add_end(b, &b->log, b->listed))
     b->listed = 0;
-  int logged = write_log(b), kept = into_job(b, &x);
+  int logged = write_log(b), kept = into_job(b, &x), put = put_result(b, &x);
   if (code)
     return code;
-  if (logged || kept)
-    return logged ? logged : kept;
+  if (logged || kept || put)
+    return logged ? logged : kept ? kept : put;
   return c.failures ? LU_EXIT_FAULTS : lu_stop_asked() ? LU_EXIT_SYSTEM : LU_EXIT_CLEAN;
 }
 
@@ -496,8 +517,8 @@ static int verify_rom(bench *b, const lu_memio *m)
     fputs("This proves that the ROM gave its content once, every bit of it, at this speed; not that it does so at the\n"
           "board's own speed, nor (out of circuit) that its select and enable lines are driven right.\n",
           b->run->out);
-  int logged = write_log(b), kept = into_job(b, &x);
-  return logged ? logged : kept ? kept : same ? LU_EXIT_CLEAN : LU_EXIT_FAULTS;
+  int logged = write_log(b), kept = into_job(b, &x), put = put_result(b, &x);
+  return logged ? logged : kept ? kept : put ? put : same ? LU_EXIT_CLEAN : LU_EXIT_FAULTS;
 }
 
 static int check_args(lu_run *run, const args *a)
@@ -584,11 +605,15 @@ static int verify(lu_run *run, void *opaque)
     return code;
   if (!a->link.port && !a->link.ftdi)
     return lu_say_usage(run, "verify: say which device: --port PORT or --ftdi SERIAL; lineup take --list shows them");
+  a->result = run->out;
+  if (a->json)
+    run->out = run->err;
   if (lu_link_block_open(run, &a->where, &a->link, &block))
     code = block.s ? lu_say_error(run, &block.s->err) : LU_EXIT_SYSTEM;
   else
     code = with_block(run, a, &block);
   lu_link_block_close(&block);
+  run->out = a->result;
   return code;
 }
 
@@ -612,6 +637,7 @@ static const lu_option options[] = {
     {"byte-order", 0, LU_OPT_TEXT, offsetof(args, byte_order), 0, 0, "ORDER",
      "of words wider than 8 bits: little or big (default: the board's, else little)"},
     LU_LINK_OPTIONS(args),
+    {"json", 'j', LU_OPT_FLAG, offsetof(args, json), 0, 0, NULL, "one JSON object at the end; what else is said goes to standard error"},
     {0},
 };
 

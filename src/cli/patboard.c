@@ -174,12 +174,16 @@ static json_t *sum_json(const lu_cover_sum *s)
                    "operations", (json_int_t)(s->operations & INT64_MAX));
 }
 
+/* Columns of the table: all of it fits 80. */
+enum { NAME_WIDTH = 21 };
+static const int kind_widths[LU_COVER_KINDS] = {7, 7, 11, 9, 5};
+
 static void put_head(const view *v, const char *title)
 {
-  fprintf(v->run->out, "%-24s", title);
+  fprintf(v->run->out, "%-*s", NAME_WIDTH, title);
   for (size_t i = 0; i < LU_COVER_KINDS; i++)
-    fprintf(v->run->out, " %11s", kind_names[i]);
-  fputs("   groups largest\n", v->run->out);
+    fprintf(v->run->out, " %*s", kind_widths[i], kind_names[i]);
+  fputs(" groups largest\n", v->run->out);
 }
 
 static uint32_t can_show(const lu_cover_kind *k)
@@ -189,13 +193,13 @@ static uint32_t can_show(const lu_cover_kind *k)
 
 static void put_row(const view *v, const char *name, const lu_cover_sum *s)
 {
-  fprintf(v->run->out, "%-24s", name);
+  fprintf(v->run->out, "%-*s", NAME_WIDTH, name);
   for (size_t i = 0; i < LU_COVER_KINDS; i++) {
     char text[32];
     snprintf(text, sizeof text, "%" PRIu32 "/%" PRIu32, s->kind[i].detected, can_show(&s->kind[i]));
-    fprintf(v->run->out, " %11s", text);
+    fprintf(v->run->out, " %*s", kind_widths[i], text);
   }
-  fprintf(v->run->out, " %8" PRIu32 " %7" PRIu32 "\n", s->groups, s->largest);
+  fprintf(v->run->out, " %6" PRIu32 " %7" PRIu32 "\n", s->groups, s->largest);
 }
 
 static void put_rest(const view *v, const lu_cover_sum *s)

@@ -76,6 +76,6 @@ lu_hooks lu_meter_start(lu_meter *m, lu_run *run, const char *unit)
 void lu_meter_end(lu_meter *m)
 {
   if (m->dirty)
-    fputs("\r\033[K", m->run->err);
+    fputs("\r\033[K", m->run->err), fflush(m->run->err);
   m->dirty = false;
 }

@@ -31,6 +31,7 @@ golden wires-several.txt --board $tide --cut U19.4,U28.4 --cut U8.21 --cut U12.2
 golden wires-no-layout.txt --board tests/boards/log8.yaml --cut U2.10
 golden wires-dra3.json --board $tide --cut U8.21 --json
 
+export COLUMNS=2000 # from here on lines as they are, not folded
 # from a job: the open lines of the likeliest explanation
 "$L" job new "$dir/bench.job" --board $tide >/dev/null || fail "job new"
 says 2 "the job has no result yet" "$dir/bench.job"

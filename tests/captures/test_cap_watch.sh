@@ -1,6 +1,7 @@
 #!/bin/bash
 # SPDX-License-Identifier: MIT
 # The watch command from outside: exit statuses, messages, pieces through a pipe, constant memory.
+export COLUMNS=2000 # lines as they are, not folded
 dir=$(mktemp -d) || exit 1
 trap 'rm -rf "$dir"' EXIT
 cd "$dir" || exit 1

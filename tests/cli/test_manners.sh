@@ -73,8 +73,60 @@ if command -v script >/dev/null; then # a real pseudo-terminal
   tty "NO_COLOR=1 $plain" | grep -q "$esc" && bad "NO_COLOR: colours"
   tty "TERM=dumb $plain" | grep -q "$esc" && bad "TERM=dumb: colours"
 fi
-"$L" "${decode[@]}" >"$dir/out"
-awk 'length > 80 { print "FAILED: decode: " length " columns: " $0; n = 1 } END { exit n }' "$dir/out" || failed=1
+# Whatever is written for people fits 80 columns, in UTF-8 and in ASCII; COLUMNS (POSIX) asks for another width.
+job=$dir/tide.job
+"$L" job new --board docs/demo/tide.yaml "$job" >/dev/null 2>"$dir/err" || echo "left out: jobs ($(cat "$dir/err"))"
+if [ -e "$job" ]; then
+  "$L" decode --job "$job" --run docs/demo/as-found.yaml >/dev/null
+  "$L" reading "$job" U8.20 U16.12 joined >/dev/null
+  "$L" repair "$job" 'contact U8.21 bent back, cleaned, looked at under the glass, and bent again and again' >/dev/null
+fi
+cat >"$dir/calls" <<'END'
+decode --board docs/demo/tide.yaml --run docs/demo/as-found.yaml --map
+decode --width 16 --byte-order big --wrote address docs/demo/found-work.bin
+compare --board docs/demo/tide.yaml --block 'boot ROM' --expect docs/demo/tide-rom.bin docs/demo/found-boot.bin docs/demo/tide-rom.bin
+compare JOB JOB
+board check docs/demo/tide.yaml
+board show docs/demo/tide.yaml
+board pins docs/demo/tide.yaml U8 --mark 21
+board pins docs/demo/tide.yaml U1
+wires JOB
+wires --board docs/demo/tide.yaml --net DRA3 --cut U8.21
+job show JOB
+job history JOB
+job check JOB
+probe JOB --sheet 8
+probe JOB --part U8
+pattern list
+pattern show march-c-minus --board docs/demo/tide.yaml --block 'work RAM' --rate 20000
+pattern check march-c-minus --missed
+pattern check mats-plus walking-ones
+pattern check march-c-minus data-modified-counting --board docs/demo/tide.yaml --block 'work RAM' --missed
+pattern choose --board docs/demo/tide.yaml --block 'work RAM'
+pattern next --board docs/demo/tide.yaml --block 'record RAM' --wrote address --result docs/demo/found-record.bin
+watch docs/demo/work.vcd
+watch docs/demo/work.vcd --signals docs/demo/work-bus.yaml --check
+watch docs/demo/work.vcd --signals docs/demo/work-bus.yaml --cycles
+watch docs/demo/work.vcd --signals docs/demo/work-bus.yaml --around 1.2us
+take --list
+END
+[ -e "$job" ] || sed -i '/JOB/d' "$dir/calls"
+while read -r call; do
+  eval "set -- ${call//JOB/\"\$job\"}"
+  "$L" "$@" >"$dir/out" 2>"$dir/err"
+  [ $? -le 1 ] || bad "lineup $call: $(cat "$dir/err")"
+  LC_ALL=C.UTF-8 awk -v c="$call" 'length > 80 { print "FAILED: " c ": " length " columns: " $0; n = 1 } END { exit n }' "$dir/out" || failed=1
+  grep -q ' $' "$dir/out" && bad "lineup $call: blanks at an end of line"
+  [ -s "$dir/out" ] || bad "lineup $call: nothing was printed"
+done <"$dir/calls"
+COLUMNS=300 "$L" board show docs/demo/tide.yaml --block 'work RAM' | awk 'length > 85 { n = 1 } END { exit !n }' || bad "COLUMNS=300 has no effect"
+# A message is one write, not one for each of its characters.
+if command -v strace >/dev/null && strace -o /dev/null true 2>/dev/null; then
+  ASAN_OPTIONS=detect_leaks=0 strace -f -e trace=write -e write=2 -o "$dir/trace" "$L" decode no-such-file 2>/dev/null
+  [ "$(grep -c '^[0-9]* *write(2' "$dir/trace")" = 1 ] || bad "a message takes $(grep -c 'write(2' "$dir/trace") writes"
+else
+  echo "left out: writes of a message (no strace)"
+fi
 "$L" "${decode[@]}" >/dev/full 2>"$dir/err"
 [ $? = 3 ] || bad "a full disk: no status 3"
 "$L" decode --width 16 --byte-order big --expect docs/demo/tide-rom.bin - <docs/demo/found-boot.bin >"$dir/out" 2>"$dir/err"

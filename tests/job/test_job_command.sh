@@ -2,6 +2,7 @@
 # SPDX-License-Identifier: MIT
 # lineup job and decode --job on the demo board.
 set -u
+export COLUMNS=2000 # lines as they are, not folded
 cd "$LU_TOP" || exit 1
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT

@@ -2,6 +2,7 @@
 # SPDX-License-Identifier: MIT
 # lineup reading and probe on the demo board: the broken contact of U8.21 is found, what cannot be is refused.
 set -u
+export COLUMNS=2000 # lines as they are, not folded
 cd "$LU_TOP" || exit 1
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT

@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: MIT
-"""validate.py SCHEMAS NAME < object: holds one JSON text against SCHEMAS/NAME.json with python3-jsonschema.
-Status 1 with the first errors if it does not fit.  validate.py SCHEMAS checks the schemas themselves."""
+"""validate.py SCHEMAS OUTPUTS: holds each OUTPUTS/*.SCHEMA.json against SCHEMAS/SCHEMA.json with python3-jsonschema; files
+that begin with "wrong" must not fit. Status 1, with the first errors, if anything is otherwise."""
 import glob
 import json
 import os
@@ -15,16 +15,21 @@ def main():
     schemas = {os.path.basename(p)[:-5]: json.load(open(p)) for p in glob.glob(os.path.join(folder, "*.json"))}
     for schema in schemas.values():
         jsonschema.Draft202012Validator.check_schema(schema)
-    if len(sys.argv) < 3:
-        print(len(schemas), "schemas are schemas")
-        return 0 if schemas else 1
-    schema = schemas[sys.argv[2]]
     store = {s["$id"]: s for s in schemas.values()}
-    resolver = jsonschema.RefResolver(schema["$id"], schema, store=store)
-    errors = list(jsonschema.Draft202012Validator(schema, resolver=resolver).iter_errors(json.load(sys.stdin)))
-    for e in errors[:5]:
-        print(f"{sys.argv[2]}: at /{'/'.join(map(str, e.absolute_path))}: {e.message[:300]}")
-    return 1 if errors else 0
+    outputs = sorted(glob.glob(os.path.join(sys.argv[2], "*.json")))
+    bad = 0
+    for path in outputs:
+        name = path.split(".")[-2]
+        resolver = jsonschema.RefResolver(schemas[name]["$id"], schemas[name], store=store)
+        errors = list(jsonschema.Draft202012Validator(schemas[name], resolver=resolver).iter_errors(json.load(open(path))))
+        if bool(errors) == os.path.basename(path).startswith("wrong"):
+            continue
+        bad += 1
+        print("FAILED:", os.path.basename(path), "fits" if not errors else "")
+        for e in errors[:5]:
+            print(f"  {name}: at /{'/'.join(map(str, e.absolute_path))}: {e.message[:300]}")
+    print(len(schemas), "schemas are schemas;", len(outputs), "outputs held against them")
+    return 1 if bad or not outputs else 0
 
 
 sys.exit(main())

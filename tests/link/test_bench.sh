@@ -46,9 +46,23 @@ expect "unplugged in the middle keeps what was read" 3 "what was read is kept"
 [ -s "$dir/part.bin" ] || { echo "FAILED: nothing was kept"; failed=1; }
 run avr "$elf" "$LU_PROGRAM" take "${port[@]}" --levels
 expect "levels of the lines" 0 "CAS"
+fits() { # SCHEMA: what the command before printed
+  mkdir -p "$dir/json" && rm -f "$dir"/json/* && sed -n '/^{/,/^}/p' "$dir/out" >"$dir/json/1.$1.json"
+  if python3 -c 'import jsonschema' 2>/dev/null; then
+    PYTHONWARNINGS=ignore PYTHONDONTWRITEBYTECODE=1 python3 "$LU_TOP/tests/json/validate.py" "$LU_TOP/docs/schema" "$dir/json" || { echo "FAILED: $1 --json"; failed=1; }
+  else
+    echo "left out: $1 --json against its schema (Debian: python3-jsonschema)"
+  fi
+}
+run avr "$elf" "$LU_PROGRAM" take "${port[@]}" --levels --json
+expect "levels as JSON" 0 '"driven_high"'
+fits take
 if "$LU_PROGRAM" verify --help >/dev/null 2>&1; then
   run avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --address-bits 10 --pattern march-c-minus
   expect "sound memory passes" 0 "pass"
+  run -f D2=1 avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --address-bits 10 --pattern march-c-minus --json
+  expect "verify as JSON" 1 '"wrong_bits": 4'
+  fits verify
   run -f D2=1 avr "$elf" "$LU_PROGRAM" verify "${port[@]}" --rate 1000000 --address-bits 10 --pattern march-c-minus --log "$dir/log"
   expect "a stuck data line fails" 1 "fail"
   grep -qi '0 00 04' "$dir/log" || { echo "FAILED: no such line in the log:"; head -3 "$dir/log"; failed=1; }

@@ -3,6 +3,7 @@
 # slow: simulates many faults or decodes many dumps
 # lineup pattern check --board, choose and next: what people type, what scripts get, bad input.
 set -u
+export COLUMNS=2000 # lines as they are, not folded
 dir=$(mktemp -d)
 trap 'rm -rf "$dir"' EXIT
 L=$LU_PROGRAM

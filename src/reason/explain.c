@@ -3,7 +3,7 @@
 
 #include "reason/blind.h"
 #include "reason/inside.h"
-#include "reason/search.h"
+#include "reason/standins.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -104,61 +104,46 @@ static bool spread_one(tableau *t, const lu_set *set, double p, double log, doub
 
 enum { VARIANTS_MOST = 4 };
 
-/* The likeliest members of a class. */
-static unsigned likeliest(const lu_search *s, const lu_class *c, const lu_member **out)
+/* Each combination of the likeliest, as far as it reads alike. */
+static bool list_combinations(tableau *t, const lu_set *set, const lu_place *places, double log, double explained)
 {
-  unsigned n = 0;
-  for (uint32_t m = c->first_member; m != UINT32_MAX; m = s->members[m].next) {
-    const lu_member *x = &s->members[m];
-    unsigned at = n < VARIANTS_MOST ? n++ : VARIANTS_MOST;
-    if (at == VARIANTS_MOST && x->prior <= out[VARIANTS_MOST - 1]->prior)
-      continue;
-    at = at == VARIANTS_MOST ? at - 1 : at;
-    for (; at > 0 && x->prior > out[at - 1]->prior; at--)
-      out[at] = out[at - 1];
-    out[at] = x;
-  }
-  return n;
-}
-
-/* Each fault of a set may be any member of its class: suspicion is spread over all of them; the
- * likeliest combinations are listed. */
-static bool spread(tableau *t, const lu_set *set, double p, double log, double explained)
-{
-  if (set->count == 1 && set->classes[0] != UINT32_MAX)
-    return spread_one(t, set, p, log, explained);
-  const lu_member *choice[LU_FAULTS_MOST][VARIANTS_MOST];
-  unsigned count[LU_FAULTS_MOST], combinations = 1;
+  size_t combinations = 1, count[LU_FAULTS_MOST];
   for (size_t k = 0; k < set->count; k++) {
-    count[k] = 0;
-    if (set->classes[k] == UINT32_MAX) {
-      t->current = 0;
-      suspect(t, &set->faults[k], p);
-      continue;
-    }
-    const lu_class *c = &t->s->classes[set->classes[k]];
-    t->current = set->classes[k] + 1;
-    for (uint32_t m = c->first_member; m != UINT32_MAX; m = t->s->members[m].next)
-      suspect(t, &t->s->members[m].fault, p * exp(t->s->members[m].prior - c->prior));
-    count[k] = likeliest(t->s, c, choice[k]);
+    size_t n = places[k].count;
+    count[k] = !n ? 1 : n < VARIANTS_MOST ? n : VARIANTS_MOST;
     combinations *= count[k];
   }
-  for (unsigned i = 0; i < combinations; i++) {
+  for (size_t i = 0; i < combinations; i++) {
     lu_set one = *set;
     double share = log;
-    unsigned rest = i;
-    for (size_t k = 0; k < set->count; k++) {
-      if (!count[k])
+    size_t rest = i;
+    for (size_t k = 0; k < set->count; rest /= count[k], k++) {
+      if (!places[k].count)
         continue;
-      const lu_member *x = choice[k][rest % count[k]];
-      rest /= count[k];
+      const lu_standin *x = &places[k].list[rest % count[k]];
       one.faults[k] = x->fault;
-      share += x->prior - t->s->classes[set->classes[k]].prior;
+      share += x->weight - places[k].sum;
     }
-    if (!add_row(t, &one, share, explained, combinations))
+    if (share > -20 && !add_row(t, &one, share, explained, (uint32_t)combinations))
       return false;
   }
   return true;
+}
+
+/* Suspicion is spread over all stand-ins of each fault; the likeliest combinations are listed. */
+static bool spread(tableau *t, const lu_set *set, const lu_place *places, double p, double log, double explained)
+{
+  if (set->count == 1 && set->classes[0] != UINT32_MAX)
+    return spread_one(t, set, p, log, explained);
+  for (size_t k = 0; k < set->count; k++) {
+    const lu_place *at = &places[k];
+    t->current = at->count ? set->classes[k] + 1 : 0;
+    if (!at->count)
+      suspect(t, &set->faults[k], p);
+    for (size_t m = 0; m < at->count; m++)
+      suspect(t, &at->list[m].fault, p * exp(at->list[m].weight - at->sum));
+  }
+  return list_combinations(t, set, places, log, explained);
 }
 
 static int by_log(const void *a, const void *b)
@@ -266,25 +251,88 @@ static bool new_tableau(tableau *t, lu_result *r, lu_search *s)
   return t->group && t->net && t->part && t->cut && t->best && t->fault;
 }
 
+/* A set that counts, and who can stand in for each of its faults. */
+typedef struct stand {
+  lu_set set;
+  double log; /* its weight as found */
+  lu_place places[LU_FAULTS_MOST];
+} stand;
+
+enum { WIDE_MOST = 8 };
+static const double light = 18; /* a set that is lighter than the heaviest by so much need not be looked around */
+
+static bool covered(const stand *stands, size_t count, const lu_set *x)
+{
+  for (size_t i = 0; i < count && i < WIDE_MOST; i++)
+    if (x->count > 1 && lu_standins_cover(stands[i].places, stands[i].set.count, x))
+      return true;
+  return false;
+}
+
+static int by_set_weight(const void *a, const void *b)
+{
+  const stand *x = a, *y = b;
+  if (x->log != y->log)
+    return x->log > y->log ? -1 : 1;
+  return memcmp(x->set.faults, y->set.faults, sizeof x->set.faults);
+}
+
+/* The sets that are no stand-ins of a heavier one; their priors become those of all who can stand in. */
+static bool take_stands(tableau *t, const lu_set *given, size_t count, stand *stands, size_t *out)
+{
+  for (size_t i = 0; i < count; i++)
+    stands[i] = (stand){.set = given[i], .log = set_log(t->r->joint, &given[i])};
+  if (count)
+    qsort(stands, count, sizeof *stands, by_set_weight);
+  double most = count ? stands[0].log : 0;
+  for (size_t i = 0; i < count; i++) {
+    if (covered(stands, *out, &stands[i].set))
+      continue;
+    stand *x = &stands[*out];
+    *x = stands[i];
+    if (x->set.count > 1) {
+      bool wide = *out < WIDE_MOST && x->log > most - light;
+      if (!lu_standins(t->s, &x->set, wide, x->places))
+        return false;
+      for (size_t k = 0; k < x->set.count; k++)
+        if (x->places[k].count)
+          x->set.prior += x->places[k].sum - t->s->classes[x->set.classes[k]].prior;
+    }
+    ++*out;
+  }
+  return true;
+}
+
+/* The sets with their weights; healthy_log: nothing being broken. Their sum is 1. */
+static bool weigh(tableau *t, const lu_set *given, size_t count, double healthy_log)
+{
+  const lu_joint *j = t->r->joint;
+  stand *stands = LU_NEW(j->mem, stand, count + 1);
+  size_t n = 0;
+  if (!stands || !take_stands(t, given, count, stands, &n))
+    return false;
+  double most = healthy_log, sum = 0, total = (double)wrong_bits(j);
+  for (size_t i = 0; i < n; i++)
+    most = fmax(most, set_log(j, &stands[i].set));
+  for (size_t i = 0; i < n; i++)
+    sum += exp(set_log(j, &stands[i].set) - most);
+  sum += exp(healthy_log - most);
+  for (size_t i = 0; i < n; i++) {
+    const lu_set *x = &stands[i].set;
+    double log_p = set_log(j, x) - most - log(sum);
+    /* bits of which it says nothing are half explained: it would be right in every second one */
+    double missed = (double)x->wrong + 0.5 * fmin((double)x->unknown, total);
+    if (!spread(t, x, stands[i].places, exp(log_p), log_p, total > 0 ? fmax(0, 1 - missed / total) : 1))
+      return false;
+  }
+  return true;
+}
+
 bool lu_conclude(lu_result *r, lu_search *s, const lu_set *sets, size_t count, double healthy_log)
 {
   tableau t;
-  if (!new_tableau(&t, r, s))
+  if (!new_tableau(&t, r, s) || !weigh(&t, sets, count, healthy_log))
     return false;
-  double most = healthy_log, sum = 0, total = (double)wrong_bits(r->joint);
-  for (size_t i = 0; i < count; i++)
-    most = fmax(most, set_log(r->joint, &sets[i]));
-  for (size_t i = 0; i < count; i++)
-    sum += exp(set_log(r->joint, &sets[i]) - most);
-  sum += exp(healthy_log - most);
-  for (size_t i = 0; i < count; i++) {
-    double p = exp(set_log(r->joint, &sets[i]) - most) / sum;
-    /* bits of which it says nothing are half explained: it would be right in every second one */
-    double missed = (double)sets[i].wrong + 0.5 * fmin((double)sets[i].unknown, total);
-    double explained = total > 0 ? fmax(0, 1 - missed / total) : 1;
-    if (!spread(&t, &sets[i], p, set_log(r->joint, &sets[i]) - most - log(sum), explained))
-      return false;
-  }
   merge_rows(&t);
   if (t.count)
     qsort(t.rows, t.count, sizeof *t.rows, by_log);

@@ -88,6 +88,51 @@ static bool make_union(lu_joint *j)
   return true;
 }
 
+/* --- lanes ----------------------------------------------------------------------------------------- */
+
+static uint16_t lane_of(lu_joint *j, uint16_t net)
+{
+  while (j->nets[net].lane != net)
+    net = j->nets[net].lane = j->nets[j->nets[net].lane].lane;
+  return net;
+}
+
+static uint16_t joint_net(const lu_joint *j, size_t r, uint16_t local)
+{
+  uint16_t i = 0;
+  while (i < j->net_count && j->nets[i].local[r] != local)
+    i++;
+  return i;
+}
+
+/* A decoder's outputs are no part of the line of its inputs. */
+static void join_lanes(lu_joint *j, size_t r)
+{
+  enum { WAYS_MOST = 2 };
+  const lu_network *n = j->looks[r].evidence->network;
+  for (size_t i = 0; i < n->elem_count; i++) {
+    const lu_elem *e = &n->elems[i];
+    if (e->kind != LU_ELEM_CELL || e->cell->input_count > WAYS_MOST || e->cell->output_count != 1 || e->pins[8] == UINT16_MAX)
+      continue;
+    uint16_t out = joint_net(j, r, n->pins[e->pins[8]].net);
+    for (unsigned x = 0; x < e->cell->input_count; x++) {
+      uint16_t in = e->pins[x] == UINT16_MAX ? UINT16_MAX : joint_net(j, r, n->pins[e->pins[x]].net);
+      if (in < j->net_count && out < j->net_count && !j->nets[in].constant && !j->nets[out].constant)
+        j->nets[lane_of(j, in)].lane = lane_of(j, out);
+    }
+  }
+}
+
+static void find_lanes(lu_joint *j)
+{
+  for (uint16_t i = 0; i < j->net_count; i++)
+    j->nets[i].lane = i;
+  for (size_t r = 0; r < j->look_count; r++)
+    join_lanes(j, r);
+  for (uint16_t i = 0; i < j->net_count; i++)
+    j->nets[i].lane = lane_of(j, i);
+}
+
 /* --- samples ------------------------------------------------------------------------------------- */
 
 static uint64_t wrong_bits(const lu_look *k, size_t i)
@@ -247,6 +292,7 @@ lu_status lu_joint_new(const lu_evidence *readings, size_t count, const lu_prior
   }
   if (!make_union(j))
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room");
+  find_lanes(j);
   for (size_t r = 0; r < count; r++) {
     double width = __builtin_popcountll(j->looks[r].all);
     j->noise_most += (double)readings[r].got.held_count * width;

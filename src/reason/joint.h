@@ -16,6 +16,7 @@ typedef struct lu_jnet {
   uint32_t net;                     /* board net, or LU_NONE */
   uint16_t local[LU_READINGS_MOST]; /* UINT16_MAX = not in that network */
   uint64_t interest, drivers;       /* place bits over all networks */
+  uint16_t lane;                    /* nets of one lane are one line: buffers, multiplexers, resistors lie between them */
   uint8_t carries;
   bool constant;
 } lu_jnet;

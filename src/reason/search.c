@@ -8,7 +8,7 @@
 #include <string.h>
 
 /* A part of what is broken explains less than all of it, but hardly ever makes wrong what reads right: HARM_WEIGHT. */
-enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, HIDDEN_BASES = 4, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8 };
+enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, HIDDEN_BASES = 4, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8, MEMBERS_MOST = 6 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
@@ -183,6 +183,17 @@ static double log_add(double a, double b)
   return m + log(exp(a - m) + exp(b - m));
 }
 
+static void mark_nets(const lu_joint *j, lu_class *c, const lu_fault *f)
+{
+  if (f->kind >= LU_FAULT_DEAD) {
+    c->lanes = UINT64_MAX;
+    return;
+  }
+  bool two = f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP;
+  c->nets |= UINT64_C(1) << f->net % 64 | (two ? UINT64_C(1) << f->net2 % 64 : 0);
+  c->lanes |= UINT64_C(1) << j->nets[f->net].lane % 64 | (two ? UINT64_C(1) << j->nets[f->net2].lane % 64 : 0);
+}
+
 static bool add_member(lu_search *s, lu_class *c, const lu_fault *f)
 {
   lu_member *p = lu_arena_grow(s->joint->mem, s->members, s->member_count, &s->member_room, sizeof *p);
@@ -198,6 +209,7 @@ static bool add_member(lu_search *s, lu_class *c, const lu_fault *f)
   c->prior = c->member_count ? log_add(c->prior, prior) : prior;
   c->first_member = (uint32_t)s->member_count++;
   c->member_count++;
+  mark_nets(s->joint, c, f);
   return true;
 }
 
@@ -471,8 +483,7 @@ static const lu_set *same_effect(const lu_search *s, const lu_set *x)
   return NULL;
 }
 
-/* The very effect of a set over all readings. */
-static uint64_t effect_of(lu_search *s, const lu_set *x)
+uint64_t lu_search_effect(const lu_search *s, const lu_set *x)
 {
   uint64_t all = 0;
   for (size_t r = 0; r < s->joint->look_count; r++) {
@@ -484,9 +495,7 @@ static uint64_t effect_of(lu_search *s, const lu_set *x)
   return all;
 }
 
-/* What a set gets wrong and says nothing of, over every word of every reading; given up when more
- * than limit bits are wrong. */
-static void count_all(lu_search *s, lu_set *x, uint64_t limit)
+void lu_search_count(const lu_search *s, lu_set *x, uint64_t limit)
 {
   lu_joint *j = s->joint;
   x->wrong = x->unknown = 0;
@@ -506,20 +515,20 @@ static void count_all(lu_search *s, lu_set *x, uint64_t limit)
 /* Compares a set with every word and keeps it when it is right. */
 static bool verify(lu_search *s, lu_set *x)
 {
-  x->hash = effect_of(s, x);
+  x->hash = lu_search_effect(s, x);
   const lu_set *twin = same_effect(s, x);
   if (twin) {
     x->wrong = twin->wrong;
     x->unknown = twin->unknown;
   } else {
-    count_all(s, x, (uint64_t)s->joint->noise_most);
+    lu_search_count(s, x, (uint64_t)s->joint->noise_most);
   }
   x->exact = (double)x->wrong <= s->joint->noise_most;
   if (!x->exact)
     return true;
   for (size_t i = 0; i < s->set_count; i++) {
     const lu_set *y = &s->sets[i];
-    if (y->count == x->count && !memcmp(y->classes, x->classes, x->count * sizeof *x->classes))
+    if (y->count == x->count && y->hash == x->hash && !memcmp(y->classes, x->classes, x->count * sizeof *x->classes))
       return true;
   }
   lu_set *p = lu_arena_grow(s->joint->mem, s->sets, s->set_count, &s->set_room, sizeof *p);
@@ -543,7 +552,7 @@ static bool too_vague(const lu_search *s, const lu_set *x)
 static void keep_near(lu_search *s, lu_set *x)
 {
   const lu_joint *j = s->joint;
-  count_all(s, x, UINT64_MAX);
+  lu_search_count(s, x, UINT64_MAX);
   double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
   double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
   if (!s->have_best || now < best) {
@@ -746,7 +755,7 @@ static size_t helpers(const lu_search *s, lu_set *out, size_t most)
 static void keep_best(lu_set *beam, size_t *count, size_t most, const lu_set *x)
 {
   for (size_t i = 0; i < *count; i++)
-    if (beam[i].count == x->count && !memcmp(beam[i].classes, x->classes, x->count * sizeof *x->classes))
+    if (beam[i].count == x->count && beam[i].cost == x->cost && !memcmp(beam[i].classes, x->classes, x->count * sizeof *x->classes))
       return;
   size_t at = *count < most ? (*count)++ : most;
   if (at == most && by_cost(x, &beam[most - 1]) >= 0)
@@ -786,24 +795,65 @@ typedef struct level {
   bool found;
 } level;
 
+static bool try_set(lu_search *s, lu_set *x, double base, const rest *r, level *l)
+{
+  if (!improves(s, x, r, base))
+    return true;
+  if (x->exact && !too_vague(s, x) && s->set_count < SETS_MOST) {
+    size_t before = s->set_count;
+    if (!verify(s, x))
+      return false;
+    l->found |= s->set_count > before;
+  }
+  if (x->vague)
+    keep_best(l->vague, &l->vague_count, VAGUE_BEAM, x);
+  else
+    keep_best(l->sets, &l->count, BEAM, x);
+  return true;
+}
+
+/* Members of one class do the same only as long as nothing else is broken on their nets: the set with each of the
+ * members of this class, which is in it. */
+static bool try_members(lu_search *s, const lu_set *x, uint32_t class, double base, const rest *r, level *l)
+{
+  size_t at = 0;
+  while (x->classes[at] != class)
+    at++;
+  unsigned tried = 0;
+  for (uint32_t m = s->classes[class].first_member; m != UINT32_MAX && tried < MEMBERS_MOST; m = s->members[m].next, tried++) {
+    lu_set y = *x;
+    y.faults[at] = s->members[m].fault;
+    if (!try_set(s, &y, base, r, l))
+      return false;
+  }
+  return true;
+}
+
+static uint64_t set_nets(const lu_search *s, const lu_set *x)
+{
+  uint64_t nets = 0;
+  for (size_t i = 0; i < x->count; i++)
+    nets |= s->classes[x->classes[i]].nets;
+  return nets;
+}
+
 /* The base with one class more, kept where that is better. False: no memory. */
 static bool try_extension(lu_search *s, const lu_set *base, uint32_t class, const rest *r, level *l)
 {
   if (has_class(base, class) || base->prior + s->classes[class].prior < s->least || !(s->classes[class].columns & r->columns))
     return true;
   lu_set x = extend(s, base, class);
-  if (!improves(s, &x, r, base->cost))
-    return true;
-  if (x.exact && !too_vague(s, &x) && s->set_count < SETS_MOST) {
-    size_t before = s->set_count;
-    if (!verify(s, &x))
+  if (!(set_nets(s, base) & s->classes[class].nets))
+    return try_set(s, &x, base->cost, r, l);
+  if (base->count > 1)
+    return try_members(s, &x, class, base->cost, r, l);
+  size_t at = x.classes[0] == class;
+  unsigned tried = 0;
+  for (uint32_t m = s->classes[base->classes[0]].first_member; m != UINT32_MAX && tried < MEMBERS_MOST; m = s->members[m].next, tried++) {
+    x.faults[at] = s->members[m].fault;
+    if (!try_members(s, &x, class, base->cost, r, l))
       return false;
-    l->found |= s->set_count > before;
   }
-  if (x.vague)
-    keep_best(l->vague, &l->vague_count, VAGUE_BEAM, &x);
-  else
-    keep_best(l->sets, &l->count, BEAM, &x);
   return true;
 }
 

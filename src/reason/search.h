@@ -19,6 +19,8 @@ typedef struct lu_class {
   bool exact;             /* nothing wrong on the samples */
   uint64_t face;          /* of what it predicts for the first samples: classes of one face look alike */
   uint64_t columns;       /* data bits that it can change, of all readings */
+  uint64_t nets;          /* of all members, each as one of 64 bits: classes without a common bit have no common net */
+  uint64_t lanes;         /* the same for the lines that the nets belong to; a dead part: all */
 } lu_class;
 
 typedef struct lu_member {
@@ -68,6 +70,10 @@ LU_MUST_USE bool lu_search_classes(lu_search *s);
 /* Those bridges and swaps, too, that cannot be all there is: parts of larger sets. After lu_search_classes, once. */
 LU_MUST_USE bool lu_search_more_classes(lu_search *s);
 LU_MUST_USE bool lu_search_sets(lu_search *s);
+/* A number for the very effect of a set over all readings: equal for sets that read alike. */
+uint64_t lu_search_effect(const lu_search *s, const lu_set *x);
+/* x->wrong and x->unknown over every word of every reading; given up when more than limit bits are wrong. */
+void lu_search_count(const lu_search *s, lu_set *x, uint64_t limit);
 
 /* Turns weighed sets into explanations and suspects of r. healthy_log: ln of the weight of nothing
  * being broken (-1e300: impossible). False: no memory. */

@@ -21,4 +21,11 @@ void ev_answer_end(ev_answer *a);
  * suspects that are nets. */
 size_t ev_place(const ev_answer *a, const char *name, bool nets_only);
 
+
+enum { EV_WORDS_LEN = 1024 };
+
+/* The faults of explanation i as `lineup simulate --fault` takes them; returns their number, 0 when there is no such
+ * explanation, it leaves contents open, or has more than most faults. */
+size_t ev_explanation(const ev_answer *a, size_t i, size_t most, char (*words)[EV_WORDS_LEN]);
+
 #endif

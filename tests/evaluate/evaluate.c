@@ -33,6 +33,8 @@ typedef struct options {
 
 typedef struct tally {
   size_t cases, found, strict;
+  size_t equal;   /* k being the nets and parts of all sets named that give the very same dump, if these are more */
+  size_t smaller; /* not found, and a set of fewer faults gives the very same dump */
 } tally;
 
 typedef struct scores {
@@ -152,26 +154,89 @@ static bool asked_for(const question *q, const lu_fault *f, size_t m)
   return !q->blind || !wins || !(nets[f->net].carries & nets[f->net2].carries & LU_CARRIES_ADDRESS);
 }
 
-/* Whether every true net stands within the first k suspects. */
-static void judge(const question *q, const ev_answer *a, tally *t)
+typedef struct rivals {
+  size_t count; /* nets and parts in explanations with the very same dump */
+  bool smaller; /* one of them has fewer faults */
+} rivals;
+
+static size_t add_names(const question *q, const lu_fault *faults, size_t n, const char **list, size_t count)
 {
-  bool found = a->status == 1 && !strcmp(a->verdict, "faulty"), strict = found;
+  for (size_t i = 0; i < n; i++) {
+    const char *names[2];
+    size_t m = ev_names(q->t, &faults[i], names);
+    for (size_t k = 0; k < m; k++) {
+      size_t at = 0;
+      while (at < count && strcmp(list[at], names[k]))
+        at++;
+      if (at == count && count < 512)
+        list[count++] = names[k];
+    }
+  }
+  return count;
+}
+
+static bool same_dump(const question *q, const lu_fault *faults, size_t count, uint64_t dump)
+{
+  static const uint8_t levels[] = {LU_LEVEL_HIGH, LU_LEVEL_LOW, LU_LEVEL_KEEP, LU_LEVEL_ADDRESS};
+  for (unsigned i = 0; i < 4; i++)
+    if (ev_simulate(q->t, faults, count, (lu_level)levels[i], 1) == dump)
+      return true;
+  return false;
+}
+
+/* Which of the explanations given no reading of this kind can tell from the truth: each is simulated. */
+static rivals find_rivals(const question *q, const ev_answer *a)
+{
+  rivals r = {0};
+  const char *names[512];
+  uint64_t dump = ev_simulate(q->t, q->faults, q->count, q->undriven, 1);
+  for (size_t i = 0; i < 64; i++) {
+    char text[LU_FAULTS_MOST][EV_WORDS_LEN];
+    const char *words[LU_FAULTS_MOST];
+    lu_fault faults[LU_FAULTS_MOST];
+    size_t n = ev_explanation(a, i, LU_FAULTS_MOST, text);
+    for (size_t k = 0; k < n; k++)
+      words[k] = text[k];
+    if (!n || !ev_parse(q->t, words, n, faults) || !same_dump(q, faults, n, dump))
+      continue;
+    r.count = add_names(q, faults, n, names, r.count);
+    r.smaller |= n < q->count;
+  }
+  return r;
+}
+
+static bool all_within(const question *q, const ev_answer *a, size_t k)
+{
   for (size_t i = 0; i < q->count; i++) {
     const char *names[2];
     size_t n = ev_names(q->t, &q->faults[i], names);
     for (size_t m = 0; m < n; m++) {
-      if (!asked_for(q, &q->faults[i], m))
-        continue;
-      size_t at = ev_place(a, names[m], false);
-      found &= at > 0 && at <= q->k;
-      strict &= at > 0 && at <= (q->k_nets ? q->k_nets : q->k);
+      size_t at = asked_for(q, &q->faults[i], m) ? ev_place(a, names[m], false) : 1;
+      if (!at || at > k)
+        return false;
     }
+  }
+  return true;
+}
+
+/* Whether every true net stands within the first k suspects. */
+static void judge(const question *q, const ev_answer *a, tally *t)
+{
+  bool faulty = a->status == 1 && !strcmp(a->verdict, "faulty");
+  bool found = faulty && all_within(q, a, q->k), strict = faulty && all_within(q, a, q->k_nets ? q->k_nets : q->k);
+  bool equal = found, smaller = false;
+  if (!found && q->count > 1 && q->passes == 1 && !q->blind) {
+    rivals r = find_rivals(q, a);
+    smaller = r.smaller;
+    equal = a->status == 1 && all_within(q, a, q->k > r.count ? q->k : r.count);
   }
   t->cases++;
   t->found += found;
   t->strict += strict;
+  t->equal += equal;
+  t->smaller += !equal && smaller;
   if (!found && q->o->verbose)
-    print_case(q, a, "missed:");
+    print_case(q, a, equal ? "behind equals:" : smaller ? "fewer give it:" : "missed:");
 }
 
 static void judge_clean(const question *q, const ev_answer *a, tally *t)
@@ -181,6 +246,7 @@ static void judge_clean(const question *q, const ev_answer *a, tally *t)
   t->cases++;
   t->found += ok;
   t->strict += ok;
+  t->equal += ok;
   if (!ok && q->o->verbose)
     print_case(q, a, "undamaged, but:");
 }
@@ -531,8 +597,9 @@ static void drawn(ev_stand *t, const options *o, scores *s, size_t cases, reliab
 static void print_tally(const char *name, const tally *t)
 {
   if (t->cases)
-    printf("| %s | %zu | %zu | %.2f %% | %.2f %% |\n", name, t->cases, t->found, 100.0 * (double)t->found / (double)t->cases,
-           100.0 * (double)t->strict / (double)t->cases);
+    printf("| %s | %zu | %zu | %.2f %% | %.2f %% | %.2f %% | %zu |\n", name, t->cases, t->found,
+           100.0 * (double)t->found / (double)t->cases, 100.0 * (double)t->strict / (double)t->cases,
+           100.0 * (double)t->equal / (double)t->cases, t->smaller);
 }
 
 static int by_value(const void *a, const void *b)
@@ -544,7 +611,8 @@ static int by_value(const void *a, const void *b)
 static void print_scores(const scores *s)
 {
   static const char *const many[] = {"", "", "two faults", "three faults", "four faults"};
-  printf("| what | cases | found | share | among nets only |\n| --- | ---: | ---: | ---: | ---: |\n");
+  printf("| what | cases | found | share | among nets only | among equals | fewer give it |\n"
+         "| --- | ---: | ---: | ---: | ---: | ---: | ---: |\n");
   print_tally("undamaged", &s->clean);
   tally all = {0};
   for (int i = 0; i < EV_ROWS; i++) {
@@ -552,6 +620,7 @@ static void print_scores(const scores *s)
     all.cases += s->row[i].cases;
     all.found += s->row[i].found;
     all.strict += s->row[i].strict;
+    all.equal += s->row[i].equal;
   }
   print_tally("**one fault**", &all);
   for (int i = 2; i < 5; i++)
@@ -583,6 +652,8 @@ static void add_tally(tally *to, const tally *from)
   to->cases += from->cases;
   to->found += from->found;
   to->strict += from->strict;
+  to->equal += from->equal;
+  to->smaller += from->smaller;
 }
 
 static void add_scores(scores *to, const scores *from)

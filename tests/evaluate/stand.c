@@ -2,6 +2,8 @@
 #include "cli/session.h"
 #include "stand.h"
 
+#include "cli/faultwords.h"
+
 #include "base/io.h"
 #include "api/findings.h"
 
@@ -360,6 +362,13 @@ size_t ev_names(const ev_stand *t, const lu_fault *f, const char *names[2])
     names[n++] = s.part;
   lu_arena_free(&mem);
   return n;
+}
+
+bool ev_parse(ev_stand *t, const char *const *words, size_t count, lu_fault *out)
+{
+  lu_texts list = {.count = count};
+  memcpy(list.at, words, count * sizeof *words);
+  return !lu_fault_words(t->s, &t->e, &list, out);
 }
 
 void ev_print_fault(const ev_stand *t, const lu_fault *f, FILE *out)

@@ -58,6 +58,8 @@ size_t ev_group(const ev_stand *t, uint64_t dump, size_t *parts);
 
 /* Names of the nets or the part that a fault is on: at most 2. */
 size_t ev_names(const ev_stand *t, const lu_fault *f, const char *names[2]);
+/* Faults in words, as `lineup simulate --fault` takes them. False: one is not of this board. */
+bool ev_parse(ev_stand *t, const char *const *words, size_t count, lu_fault *out);
 /* The fault as `lineup simulate --fault` takes it. */
 void ev_print_fault(const ev_stand *t, const lu_fault *f, FILE *out);
 

@@ -8,13 +8,14 @@
 #include <string.h>
 
 /* A part of what is broken explains less than all of it, but hardly ever makes wrong what reads right: HARM_WEIGHT. */
-enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, HIDDEN_BASES = 4, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8, MEMBERS_MOST = 6 };
+enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56, BEAM = 32, VAGUE_BEAM = 8, HIDDEN_BASES = 4, PAIRS_MOST = 160, PARTNERS_MOST = 500, SETS_MOST = 300, TELLING = 30, AFTER_FOUND = 8000, DEPTH_BUDGET = 24000, VAGUE_MOST = 8, MEMBERS_MOST = 6, RETRIES_MOST = 100 };
 
 static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 /* While the search goes, such a bit counts nearly as much as a guess that is wrong half the time:
  * "anything can be there" must not beat a fault that gives half of what is wrong. */
 static const double unknown_share = 0.42;
 static const double likely_fault = -5.3; /* ln of the prior of the likeliest faults */
+static const double unlikely = 2;      /* once a set is found, others that are less likely by so much are not looked for */
 static const double rival = 1;           /* by so much less likely sets still count */
 static const double swings_most = 0.5; /* unknown bits, as a share of the wrong ones, of a set that tells all */
 
@@ -679,8 +680,10 @@ static bool improves(lu_search *s, lu_set *x, const rest *r, double base)
     const lu_look *l = &j->looks[r->look[at]];
     sample_cost(j, l, r->sample[at], r->sample[at] + 1u, compiled[r->look[at]], &c);
     was += r->cost[r->look[at]][r->sample[at]];
-    if (((at == 14 && c.total > 1.05 * was) || (at == 44 && c.total >= was)) && c.wrong)
+    if (((at == 14 && c.total > 1.05 * was) || (at == 44 && c.total >= was)) && c.wrong) {
+      x->cost = base * (was > 0 ? c.total / was : 2);
       return false;
+    }
   }
   x->cost = c.total;
   x->exact = !c.wrong;
@@ -793,6 +796,12 @@ typedef struct level {
   lu_set vague[VAGUE_BEAM];
   uint64_t until; /* number of hypotheses at which it ends, once something was found */
   bool found;
+  size_t retry_count;
+  struct retry {
+    const lu_set *base;
+    uint32_t class;
+    size_t rank;
+  } retry[RETRIES_MOST]; /* pairs that touch the same nets, best first */
 } level;
 
 static bool try_set(lu_search *s, lu_set *x, double base, const rest *r, level *l)
@@ -804,6 +813,7 @@ static bool try_set(lu_search *s, lu_set *x, double base, const rest *r, level *
     if (!verify(s, x))
       return false;
     l->found |= s->set_count > before;
+    s->least = fmax(s->least, clear_prior(s) - unlikely);
   }
   if (x->vague)
     keep_best(l->vague, &l->vague_count, VAGUE_BEAM, x);
@@ -837,14 +847,34 @@ static uint64_t set_nets(const lu_search *s, const lu_set *x)
   return nets;
 }
 
-/* The base with one class more, kept where that is better. False: no memory. */
-static bool try_extension(lu_search *s, const lu_set *base, uint32_t class, const rest *r, level *l)
+static void keep_retry(level *l, const lu_set *base, uint32_t class, size_t rank)
+{
+  size_t at = l->retry_count < RETRIES_MOST ? l->retry_count++ : RETRIES_MOST;
+  if (at == RETRIES_MOST && rank >= l->retry[at - 1].rank)
+    return;
+  at -= at == RETRIES_MOST;
+  for (; at > 0 && rank < l->retry[at - 1].rank; at--)
+    l->retry[at] = l->retry[at - 1];
+  l->retry[at] = (struct retry){base, class, rank};
+}
+
+/* The base with one class more, kept where that is better. rank: how far down the lists they stand. False: no memory. */
+static bool try_extension(lu_search *s, const lu_set *base, uint32_t class, size_t rank, const rest *r, level *l)
 {
   if (has_class(base, class) || base->prior + s->classes[class].prior < s->least || !(s->classes[class].columns & r->columns))
     return true;
   lu_set x = extend(s, base, class);
-  if (!(set_nets(s, base) & s->classes[class].nets))
-    return try_set(s, &x, base->cost, r, l);
+  if (!try_set(s, &x, base->cost, r, l))
+    return false;
+  if (set_nets(s, base) & s->classes[class].nets && !x.exact)
+    keep_retry(l, base, class, rank);
+  return true;
+}
+
+/* A pair again, with the other members of its classes. */
+static bool try_again(lu_search *s, const lu_set *base, uint32_t class, const rest *r, level *l)
+{
+  lu_set x = extend(s, base, class);
   if (base->count > 1)
     return try_members(s, &x, class, base->cost, r, l);
   size_t at = x.classes[0] == class;
@@ -854,6 +884,17 @@ static bool try_extension(lu_search *s, const lu_set *base, uint32_t class, cons
     if (!try_members(s, &x, class, base->cost, r, l))
       return false;
   }
+  return true;
+}
+
+static bool try_retries(lu_search *s, rest *r, level *l)
+{
+  struct retry list[RETRIES_MOST];
+  size_t count = l->retry_count;
+  memcpy(list, l->retry, sizeof list);
+  for (size_t i = 0; i < count; i++)
+    if (leave(s, list[i].base, r) && !try_again(s, list[i].base, list[i].class, r, l))
+      return false;
   return true;
 }
 
@@ -870,7 +911,7 @@ static bool try_hidden(lu_search *s, const lu_set *beam, size_t count, rest *r, 
     if (!leave(s, &beam[b], r))
       continue;
     for (uint32_t c = 0; c < s->class_count; c++)
-      if (!s->classes[c].wide && s->classes[c].gain <= s->classes[c].harm && !try_extension(s, &beam[b], c, r, l))
+      if (!s->classes[c].wide && s->classes[c].gain <= s->classes[c].harm && !try_extension(s, &beam[b], c, c, r, l))
         return false;
   }
   return true;
@@ -881,17 +922,19 @@ static bool deepen(lu_search *s, const lu_set *beam, size_t count, const lu_set 
                    lu_set *next, size_t *next_count, bool *found)
 {
   rest *r = LU_NEW(s->joint->mem, rest, 1);
-  level l = {.sets = next, .until = s->hypotheses + AFTER_FOUND, .found = *found};
   if (!r)
     return false;
+  level l = {.sets = next, .until = s->hypotheses + AFTER_FOUND, .found = *found};
   for (size_t b = 0; b < count && !spent(s, &l); b++) {
     if (!leave(s, &beam[b], r))
       continue;
     for (size_t p = beam[b].count == 1 ? b + 1 : 0; p < partner_count; p++)
-      if (!try_extension(s, &beam[b], partners[p].classes[0], r, &l))
+      if (!try_extension(s, &beam[b], partners[p].classes[0], b + p, r, &l))
         return false;
   }
   s->pairs_done &= !spent(s, &l);
+  if (!told_all(s, count ? beam[0].count + 1 : 1) && !try_retries(s, r, &l))
+    return false;
   if (isinf(s->least) && !told_all(s, count ? beam[0].count + 1 : 1) && !try_hidden(s, beam, count, r, &l))
     return false;
   memcpy(next + l.count, l.vague, l.vague_count * sizeof *l.vague);
@@ -1117,6 +1160,7 @@ bool lu_search_sets(lu_search *s)
   sort_sets(s, 16);
   if (!lu_search_more_classes(s) || !sow(s, sown))
     return false;
+  s->least = clear_prior(s) - unlikely;
   size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
   size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;
   memcpy(beam, partners, count * sizeof *beam);
@@ -1134,7 +1178,7 @@ bool lu_search_sets(lu_search *s)
       return (!more || likelier_sets(s, next, next_count, partners, partner_count, beam)) && finish(s, partners, partner_count);
     }
     bool told = false;
-    if (depth == 2 && !replay_singles(s, &told))
+    if (depth == 2 && !sown->found && !replay_singles(s, &told))
       return false;
     if (told)
       return true;

@@ -41,6 +41,9 @@ check avr-libc          the same
 check binutils-avr      the same
 check libsimavr-dev     firmware under a simulated chip
 check libelf-dev        the same
+check qemu-system-x86   a virtual machine with the real USB stack (tests/run --long)
+check busybox-static    the same
+check cpio              the same
 check gcc-m68k-linux-gnu patterns as C for a 68000
 check mandoc            manual pages
 check dpkg-dev          the .deb: shlibdeps

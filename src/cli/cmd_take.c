@@ -17,13 +17,14 @@
 #include <jansson.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 enum { PIECE = 4096 }; /* words between two looks at Ctrl-C */
 
 typedef struct args {
   lu_link_args link;
   lu_link_where where;
-  bool list, text, sample, levels, json;
+  bool list, text, sample, levels, json, resume;
   lu_texts sends, names;
   const char *prompt, *as, *output, *form, *byte_order;
   uint64_t step, char_ms, line_ms, first_ms, idle_ms, passes, watch, sample_rate;
@@ -111,54 +112,122 @@ static int list(lu_run *run, bool json)
 }
 
 /* ---- text ---- */
-static lu_status parse_text(lu_run *run, const args *a, const lu_inflow *flow, lu_dump **out,
-                            lu_err *err)
+/* What came. From payload on it is what an XMODEM sender sent, if xmodem is set. */
+typedef struct heard {
+  lu_inflow flow;
+  size_t payload;
+  bool xmodem;
+  bool broken; /* stopped or broke off: the last line may be half a one */
+} heard;
+
+static bool by_xmodem(const args *a)
 {
-  lu_bytes all = {flow->at, flow->len};
-  bool chosen = a->as && strcmp(a->as, "auto") && strncmp(a->as, "xmodem", 6);
-  const lu_dumpform *form = chosen ? lu_dumpform_named(a->as) : NULL;
-  if (chosen && !form)
-    return lu_fail(err, LU_ERR_USAGE, 0, 0,
-                   "--as expects auto, raw, ihex, srec, hextext, xmodem or xmodem-sum, found '%.40s'",
-                   a->as);
-  if (form && form == lu_dumpform_named("raw"))
-    return form->read(all, run->mem, out, err);
-  char *kept = lu_arena_take(run->mem, flow->len + 1);
-  if (!kept)
-    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu bytes", flow->len);
-  lu_bytes rows = {(const uint8_t *)kept, lu_text_sift(all, kept)};
-  if (!rows.len) {
-    /* no line of memory in it: an XMODEM transfer may carry an image, a plain line hardly does */
-    if (a->as && !strncmp(a->as, "xmodem", 6))
-      return lu_dumpform_named("raw")->read(all, run->mem, out, err);
-    return lu_fail(err, LU_ERR_SYNTAX, 0, 0,
-                   "%zu bytes came, but no line of memory in hex is among them (--as raw takes bytes)",
-                   flow->len);
+  return a->as && !strncmp(a->as, "xmodem", 6);
+}
+
+static bool by_itself(const args *a)
+{
+  return !a->as || !strcmp(a->as, "auto");
+}
+
+static lu_status check_as(const args *a, lu_err *err)
+{
+  if (by_itself(a) || !strcmp(a->as, "xmodem") || !strcmp(a->as, "xmodem-sum") || lu_dumpform_named(a->as))
+    return LU_OK;
+  return lu_fail(err, LU_ERR_USAGE, 0, 0,
+                 "--as expects auto, raw, ihex, srec, hextext, xmodem or xmodem-sum, found '%.40s'", a->as);
+}
+
+/* Bytes that stand for themselves begin at --from. An XMODEM sender fills its last block up with 1A: behind --count
+ * bytes that is no content. */
+static lu_status parse_raw(lu_run *run, const args *a, const heard *h, lu_bytes in, lu_dump **out, lu_err *err)
+{
+  uint64_t want = a->link.count;
+  if (h->xmodem && want && in.len > want && in.len - want < 1024) {
+    size_t end = in.len;
+    while (end > want && in.at[end - 1] == 0x1A)
+      end--;
+    in.len = end == want ? end : in.len;
   }
+  lu_status s = lu_dumpform_named("raw")->read(in, run->mem, out, err);
+  if (s == LU_OK && (*out)->span_count) {
+    (*out)->spans[0].base = a->link.from;
+    (*out)->has_addresses = true;
+  }
+  return s;
+}
+
+/* in without the part of a line at its end. */
+static lu_bytes whole_lines(lu_bytes in)
+{
+  while (in.len && in.at[in.len - 1] != '\n' && in.at[in.len - 1] != '\r')
+    in.len--;
+  return in;
+}
+
+static lu_status parse_text(lu_run *run, const args *a, const heard *h, lu_dump **out, lu_err *err)
+{
+  lu_bytes all = {h->flow.at + h->payload, h->flow.len - h->payload};
+  const lu_dumpform *form = by_itself(a) || by_xmodem(a) ? NULL : lu_dumpform_named(a->as);
+  if (form && form == lu_dumpform_named("raw"))
+    return parse_raw(run, a, h, all, out, err);
+  char *kept = lu_arena_take(run->mem, all.len + 1);
+  if (!kept)
+    return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for %zu bytes", all.len);
+  lu_bytes rows = {(const uint8_t *)kept, lu_text_sift(h->broken ? whole_lines(all) : all, kept)};
+  bool text = lu_text_printable(all);
+  if (!form && (h->xmodem || !text) && (!rows.len || !text)) {
+    if (!h->xmodem)
+      fprintf(run->err, "what came is no text: taken as raw bytes (--as says what it is)\n");
+    return parse_raw(run, a, h, all, out, err);
+  }
+  if (!rows.len)
+    return lu_fail(err, LU_ERR_SYNTAX, 0, 0,
+                   "%zu bytes came, but no line of memory in hex is among them (--as raw takes bytes)", all.len);
   form = form ? form : lu_dumpform_guess(rows);
   return form->read(rows, run->mem, out, err);
 }
 
-static lu_status talk(const lu_transport *t, const args *a, const lu_hooks *hooks, lu_inflow *flow,
-                      lu_err *err)
+/* Whether what came holds memory, as far as can be seen. */
+static bool holds_memory(lu_run *run, const lu_inflow *flow)
 {
+  lu_bytes all = {flow->at, flow->len};
+  char *kept = flow->len ? lu_arena_take(run->mem, flow->len) : NULL;
+  return kept && (!lu_text_printable(all) || lu_text_sift(all, kept));
+}
+
+/* An XMODEM sender says nothing until it is invited. Whatever else is there keeps what came of the talk, said. */
+static lu_status invite(lu_run *run, const lu_transport *t, const lu_hooks *hooks, heard *h, lu_status said, lu_err *err)
+{
+  lu_xmodem x = {.crc = true, .start_ms = 1000, .attempts = 4};
+  lu_err own = {0};
+  size_t before = h->flow.len;
+  fprintf(run->err, "no memory came; asking for XMODEM (--as auto does)\n");
+  lu_status s = lu_xmodem_receive(t, &x, hooks, &h->flow, &own);
+  if (h->flow.len == before)
+    return said;
+  h->payload = before;
+  h->xmodem = true;
+  *err = own;
+  return s;
+}
+
+static lu_status talk(lu_run *run, const lu_transport *t, const args *a, const lu_hooks *hooks, heard *h, lu_err *err)
+{
+  bool silent = false;
   lu_text_talk talk = {.sends = a->sends.at, .send_count = a->sends.count, .prompt = a->prompt,
                        .from = a->link.from, .count = a->link.count, .step = a->step,
                        .char_ms = (unsigned)a->char_ms, .line_ms = (unsigned)a->line_ms,
-                       .first_ms = (unsigned)a->first_ms, .idle_ms = (unsigned)a->idle_ms};
-  bool xmodem = a->as && !strncmp(a->as, "xmodem", 6);
-  if (!xmodem)
-    return lu_text_take(t, &talk, hooks, flow, err);
-  lu_xmodem x = {.crc = strcmp(a->as, "xmodem-sum") != 0};
-  lu_status s = LU_OK;
-  for (size_t i = 0; s == LU_OK && i < a->sends.count; i++) {
-    char text[512];
-    size_t len = 0;
-    s = lu_text_template(a->sends.at[i], a->link.from, a->link.count, text, sizeof text, &len, err);
-    if (s == LU_OK)
-      s = t->write(t->self, (const uint8_t *)text, len, 5000, err);
+                       .first_ms = (unsigned)a->first_ms, .idle_ms = (unsigned)a->idle_ms, .silent = &silent};
+  if (!by_xmodem(a)) {
+    lu_status s = lu_text_take(t, &talk, hooks, &h->flow, err);
+    bool ask = by_itself(a) && silent && !lu_hooks_stop(hooks) && !holds_memory(run, &h->flow);
+    return ask ? invite(run, t, hooks, h, s, err) : s;
   }
-  return s == LU_OK ? lu_xmodem_receive(t, &x, hooks, flow, err) : s;
+  h->xmodem = true;
+  lu_xmodem x = {.crc = strcmp(a->as, "xmodem-sum") != 0};
+  lu_status s = lu_text_send(t, &talk, hooks, err);
+  return s == LU_OK ? lu_xmodem_receive(t, &x, hooks, &h->flow, err) : s;
 }
 
 static uint64_t dump_bytes(const lu_dump *d)
@@ -182,7 +251,7 @@ static void say_dump(lu_run *run, const char *path, const lu_dump *d)
 typedef struct taken {
   lu_link_block *block;
   lu_texts names;      /* of the dumps, as the job is to know them */
-  size_t first_file;   /* of the session */
+  bool part;           /* stopped or broke off before the range's end */
 } taken;
 
 static uint64_t words_missing(const lu_dump *d)
@@ -197,7 +266,9 @@ static uint64_t words_missing(const lu_dump *d)
 static lu_status put_dump(lu_run *run, const args *a, taken *t, const char *path, const lu_dump *dump, lu_err *err)
 {
   lu_inflow text;
-  lu_status s = lu_link_form(path, a->form, dump, &text, err);
+  /* a part goes into a job with its addresses, so that decode knows where it stands */
+  const char *form = a->form || a->output || !t->part ? a->form : "ihex";
+  lu_status s = lu_link_form(path, form, dump, &text, err);
   if (s == LU_OK && a->output)
     s = lu_file_write(path, text.at ? (const void *)text.at : "", text.len, err);
   if (s == LU_OK && t->block->bench) {
@@ -213,7 +284,10 @@ static lu_status put_dump(lu_run *run, const args *a, taken *t, const char *path
   if (s != LU_OK)
     return s;
   say_dump(run, path, dump);
-  if (words_missing(dump) && lu_dumpform_named("raw") == lu_link_dumpform(path, a->form, NULL))
+  bool raw = lu_dumpform_named("raw") == lu_link_dumpform(path, form, NULL);
+  if (t->part && raw && t->block->n && !words_missing(dump))
+    fprintf(run->err, "%s: decode takes this part with --at 0x%" PRIx64 "\n", path, dump->spans[0].base);
+  if (words_missing(dump) && raw)
     fprintf(run->err, "%s: %" PRIu64 " bytes in between were not read and stand as FF; --form ihex leaves them out\n", path,
             words_missing(dump));
   return LU_OK;
@@ -232,7 +306,7 @@ static lu_status into_job(lu_run *run, const args *a, taken *t)
   size_t first = s->file_count;
   for (size_t i = 0; !bad && i < t->names.count; i++)
     bad = lu_session_file(s, t->names.at[i], &in);
-  bool part = !a->text && (b->n ? b->from != b->n->base_word : b->from != 0);
+  bool part = !a->text && (t->part || (b->n ? b->from != b->n->base_word : b->from != 0));
   lu_reading_args how = {.block = b->n && b->n->block != LU_NONE ? b->name : NULL, .vantage = a->where.vantage,
                          .at = part ? lu_arena_printf(run->mem, "0x%" PRIx64, b->from * b->bytes) : NULL,
                          .width = b->n || b->data_bits <= 8 ? 0 : b->data_bits, .order = !b->n && b->big ? "big" : NULL};
@@ -253,9 +327,31 @@ static const char *first_name(lu_run *run, const args *a, lu_link_block *b)
   return a->output ? a->output : lu_link_block_name(b, "taken", f ? f->ending : "bin");
 }
 
+/* All bytes as they came, the dump that is in them, and the job. code: what is to be returned so far. */
+static int keep_text(lu_run *run, const args *a, taken *to, const char *path, const heard *h, int code)
+{
+  lu_err err = {0};
+  lu_dump *dump = NULL;
+  const char *raw = lu_arena_printf(run->mem, "%s.raw", path);
+  lu_status s = raw ? lu_file_write(raw, h->flow.at, h->flow.len, &err)
+                    : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
+  bool kept = s == LU_OK;
+  if (s == LU_OK)
+    s = parse_text(run, a, h, &dump, &err);
+  if (s == LU_OK)
+    s = put_dump(run, a, to, path, dump, &err);
+  if (s == LU_OK && into_job(run, a, to))
+    code = lu_say_error(run, &to->block->s->err);
+  if (s != LU_OK)
+    code = lu_say_error(run, &err) == LU_EXIT_SYSTEM || code ? LU_EXIT_SYSTEM : LU_EXIT_INPUT;
+  if (kept)
+    fprintf(run->err, "%s: all %zu bytes as they came\n", raw, h->flow.len);
+  return code;
+}
+
 static int take_text(lu_run *run, args *a, lu_link_block *block)
 {
-  lu_err err = {0}, parse_err = {0};
+  lu_err err = {0};
   lu_transport t;
   taken to = {.block = block};
   if (block->n) { /* a device that prints memory counts bytes */
@@ -264,39 +360,29 @@ static int take_text(lu_run *run, args *a, lu_link_block *block)
   }
   lu_link_block_settle(block, &a->link, 8, a->byte_order);
   const char *path = first_name(run, a, block);
-  lu_status s = path ? lu_link_open_line(&a->link, &t, &err) : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room");
+  lu_status s = path ? check_as(a, &err) : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room");
+  if (s == LU_OK)
+    s = lu_link_open_line(&a->link, &t, &err);
   if (s != LU_OK)
     return lu_say_error(run, &err);
-  lu_inflow flow = {0};
+  heard h = {.xmodem = false};
   lu_meter meter;
   lu_stop_arm();
   lu_hooks hooks = lu_meter_start(&meter, run, "bytes");
-  s = talk(&t, a, &hooks, &flow, &err);
+  s = talk(run, &t, a, &hooks, &h, &err);
   lu_meter_end(&meter);
   lu_stop_disarm();
   t.close(t.self);
   int code = s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
-  if (lu_stop_asked()) {
-    fprintf(run->err, "stopped; %zu bytes had come\n", flow.len);
+  if (lu_stop_asked())
     code = LU_EXIT_SYSTEM;
-  }
-  if (flow.len) {
-    lu_dump *dump = NULL;
-    const char *raw = lu_arena_printf(run->mem, "%s.raw", path);
-    s = raw ? lu_file_write(raw, flow.at, flow.len, &parse_err)
-            : lu_fail(&parse_err, LU_ERR_NOMEM, 0, 0, "no room for a file name");
-    if (s == LU_OK)
-      s = parse_text(run, a, &flow, &dump, &parse_err);
-    if (s == LU_OK)
-      s = put_dump(run, a, &to, path, dump, &parse_err);
-    if (s == LU_OK && into_job(run, a, &to))
-      code = lu_say_error(run, &block->s->err);
-    if (s != LU_OK)
-      code = lu_say_error(run, &parse_err) == LU_EXIT_SYSTEM || code ? LU_EXIT_SYSTEM : LU_EXIT_INPUT;
-    if (raw)
-      fprintf(run->err, "%s: all %zu bytes as they came\n", raw, flow.len);
-  }
-  lu_inflow_free(&flow);
+  h.broken = code != LU_EXIT_CLEAN;
+  if (code)
+    fprintf(run->err, "%s after %zu bytes%s\n", lu_stop_asked() ? "stopped" : "broke off", h.flow.len,
+            h.flow.len ? "; what came is kept" : "");
+  if (h.flow.len)
+    code = keep_text(run, a, &to, path, &h, code);
+  lu_inflow_free(&h.flow);
   return code;
 }
 
@@ -310,12 +396,11 @@ static const char *pass_name(lu_run *run, const char *path, uint64_t pass)
   return lu_arena_printf(run->mem, "%.*s.pass%" PRIu64 "%s", (int)stem, path, pass, path + stem);
 }
 
-/* Reads the range once; *done words are in to, whatever comes back. */
+/* Reads the range from word *done on; *done words are in to, whatever comes back. */
 static lu_status read_range(const lu_memio *m, const lu_link_args *a, const lu_hooks *hooks,
                             uint16_t *to, uint32_t *done, lu_err *err)
 {
   lu_status s = LU_OK;
-  *done = 0;
   while (s == LU_OK && *done < a->count && !lu_hooks_stop(hooks)) {
     uint64_t left = a->count - *done;
     uint32_t n = left < PIECE ? (uint32_t)left : PIECE, got = 0;
@@ -324,6 +409,66 @@ static lu_status read_range(const lu_memio *m, const lu_link_args *a, const lu_h
     lu_hooks_progress(hooks, *done, a->count);
   }
   return s;
+}
+
+/* ---- going on with what an earlier call left ---- */
+/* The words that the dump holds from the range's start on without a gap. */
+static uint32_t words_there(const lu_link_block *b, const lu_dump *d, uint16_t *to)
+{
+  uint64_t first = b->from * b->bytes, n = 0;
+  for (size_t i = 0; i < d->span_count; i++) {
+    const lu_span *span = &d->spans[i];
+    uint64_t base = d->has_addresses ? span->base : first + span->base;
+    if (base > first || base + span->len <= first)
+      continue;
+    const uint8_t *at = span->at + (first - base);
+    n = (base + span->len - first) / b->bytes;
+    n = n < b->count ? n : b->count;
+    for (uint64_t w = 0; w < n; w++, at += b->bytes)
+      to[w] = (uint16_t)(b->bytes == 1 ? at[0] : b->big ? at[0] << 8 | at[1] : at[1] << 8 | at[0]);
+  }
+  return (uint32_t)n;
+}
+
+/* The last words that are there must be what the memory gives now. */
+static lu_status still_same(const lu_memio *m, const lu_link_block *b, const uint16_t *words, uint32_t done,
+                            lu_err *err)
+{
+  enum { CHECKED = 16 };
+  uint16_t now[CHECKED];
+  uint32_t n = done < CHECKED ? done : CHECKED, got = 0;
+  lu_status s = n ? m->read(m->self, (uint32_t)b->from + done - n, n, now, &got, err) : LU_OK;
+  if (s == LU_OK && n && memcmp(now, words + done - n, n * sizeof *now))
+    return lu_fail(err, LU_ERR_VALUE, 0, 0,
+                   "what it holds before 0x%" PRIx64 " is not what the memory gives now; take all of it anew, into another file",
+                   lu_link_byte(b, b->from + done));
+  return s;
+}
+
+static lu_status go_on(lu_run *run, const args *a, const lu_memio *m, const lu_link_block *b, uint16_t *words, uint32_t *done,
+                       lu_err *err)
+{
+  lu_file file;
+  lu_dump *d = NULL;
+  const lu_dumpform *form = lu_link_dumpform(a->output, a->form, err);
+  if (!form)
+    return LU_ERR_USAGE;
+  if (access(a->output, F_OK)) {
+    fprintf(run->err, "%s: not there yet, beginning at the start\n", a->output);
+    return LU_OK;
+  }
+  lu_status s = lu_file_open(a->output, 64u << 20, &file, err);
+  if (s != LU_OK)
+    return s;
+  s = form->read(file.bytes, run->mem, &d, err);
+  if (s == LU_OK)
+    *done = words_there(b, d, words);
+  lu_file_close(&file);
+  if (s == LU_OK)
+    s = still_same(m, b, words, *done, err);
+  if (s == LU_OK)
+    fprintf(run->err, "%s: %" PRIu32 " of %" PRIu64 " words are there\n", a->output, *done, b->count);
+  return lu_fail_source(err, s, a->output);
 }
 
 static int write_pass(lu_run *run, const args *a, taken *to, uint64_t pass, const uint16_t *words, uint32_t done)
@@ -345,9 +490,15 @@ static int take_pass(lu_run *run, const args *a, const lu_memio *m, taken *to, u
   lu_meter meter;
   lu_hooks hooks = lu_meter_start(&meter, run, "words");
   uint32_t done = 0;
-  lu_status s = read_range(m, &a->link, &hooks, words, &done, &err);
+  lu_status s = a->resume ? go_on(run, a, m, to->block, words, &done, &err) : LU_OK;
+  if (s != LU_OK) {
+    lu_meter_end(&meter);
+    return lu_say_error(run, &err); /* the file stays as it is */
+  }
+  s = read_range(m, &a->link, &hooks, words, &done, &err);
   lu_meter_end(&meter);
   int code = s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
+  to->part = done < a->link.count;
   if (done) {
     int wrote = write_pass(run, a, to, pass, words, done);
     code = code ? code : wrote;
@@ -356,6 +507,8 @@ static int take_pass(lu_run *run, const args *a, const lu_memio *m, taken *to, u
     fprintf(run->err, "%s after %" PRIu32 " of %" PRIu64 " words%s\n",
             lu_stop_asked() ? "stopped" : "broke off", done, a->link.count,
             done ? "; what was read is kept" : "");
+    if (done && a->output && !to->block->row_bits && pass == 1)
+      fprintf(run->err, "the same call with --resume goes on there\n");
     code = LU_EXIT_SYSTEM;
   }
   return code;
@@ -371,7 +524,9 @@ static int take_memory(lu_run *run, args *a, lu_link_block *block)
     return lu_say_error(run, &err);
   lu_link_block_settle(block, &a->link, m.data_bits, a->byte_order);
   uint16_t *words = lu_arena_big(run->mem, (size_t)a->link.count * sizeof *words);
-  int code = LU_EXIT_CLEAN;
+  int code = a->resume && block->row_bits
+                 ? lu_say_usage(run, "take: rows and columns are read as a whole: --resume is not for them")
+                 : LU_EXIT_CLEAN;
   if (!words)
     code = lu_say_usage(run, "no room for %" PRIu64 " words", a->link.count);
   lu_stop_arm();
@@ -490,6 +645,8 @@ static int take(lu_run *run, void *opaque)
     return take_levels(run, a);
   if (!a->output && (!a->where.job || a->sample))
     return lu_say_usage(run, "take: say where the dump goes: --output FILE%s", a->sample ? "" : ", --job JOB or both");
+  if (a->resume && (!a->output || a->passes > 1 || a->text || a->sample))
+    return lu_say_usage(run, "take: --resume goes on with the one dump in --output FILE; not with --passes, --text or --sample");
   if (a->form && !lu_dumpform_named(a->form)) {
     lu_err err = {0};
     lu_dump nothing = {0};
@@ -521,6 +678,7 @@ static const lu_option options[] = {
     {"byte-order", 0, LU_OPT_TEXT, offsetof(args, byte_order), 0, 0, "ORDER",
      "of words wider than 8 bits in the dump: little or big (default: the board's, else little)"},
     {"passes", 'n', LU_OPT_NUMBER, offsetof(args, passes), 1, 1000, "N", "read the range N times, one file each"},
+    {"resume", 0, LU_OPT_FLAG, offsetof(args, resume), 0, 0, NULL, "go on behind what an earlier call left in --output FILE"},
     {"text", 't', LU_OPT_FLAG, offsetof(args, text), 0, 0, NULL, "the device prints its memory as text"},
     {"send", 's', LU_OPT_LIST, offsetof(args, sends), 0, 0, "TEXT",
      "text: send this; {from} {to} {count} stand for addresses, \\r for return; may be repeated"},

@@ -301,7 +301,10 @@ static void say_ram(const bench *b, const sum *x)
           x->verdict, b->b->count, x->reads, x->writes, x->errors, x->rounds, x->rounds == 1 ? "" : "s", x->seconds);
   if (x->errors)
     fprintf(out, "data bits that were wrong: %04x\n", b->wrong_bits);
-  lu_verify_plan_say_coverage(b->run, &b->plan);
+  if (x->rounds || x->errors)
+    lu_verify_plan_say_coverage(b->run, &b->plan);
+  else
+    fputs("no round was finished: nothing is proved\n", out);
   if (*x->verdict == 'p')
     fprintf(out, "This proves that these cells kept what these patterns wrote, at this speed, supply and temperature%s.\n"
                  "It does not prove the faults that the coverage leaves out, retention beyond %s, the board's own\n"

@@ -31,6 +31,7 @@
     X(ftdi_set_baudrate)                                                                           \
     X(ftdi_set_line_property)                                                                      \
     X(ftdi_setflowctrl)                                                                            \
+    X(ftdi_setflowctrl_xonxoff)                                                                    \
     X(ftdi_set_bitmode)                                                                            \
     X(ftdi_write_data)                                                                             \
     X(ftdi_read_data)                                                                              \
@@ -47,7 +48,8 @@ typedef struct functions {
   uint8_t (*libusb_get_device_address)(struct libusb_device *dev);
 } functions;
 
-enum { VENDOR = 0x0403, DEVICES_MOST = 32, CHUNK = 16384, BULK_MS = 1000 };
+enum { VENDOR = 0x0403, DEVICES_MOST = 32, CHUNK = 16384, BULK_MS = 1000,
+       USB_TIMED_OUT = -7 /* LIBUSB_ERROR_TIMEOUT, libusb.h; libftdi1 hands it on */ };
 
 /* Opcodes of MCU host bus mode. Reads, writes and the flush are described by two independent open
  * sources (docs/reader-protocol.md names them); the answer to a bad opcode and the clock's divider are
@@ -307,13 +309,25 @@ static lu_status bytes_out(chip *c, const uint8_t *at, size_t len, lu_err *err)
   return LU_OK;
 }
 
-/* At least one byte unless ms pass. An empty packet is no answer: ask again until then. */
+/* At least one byte unless ms pass. An empty packet is no answer: ask again until then. The library goes on asking until an
+ * empty packet comes or all it was asked for is there, and forgets what it has when that takes too long; a chip need not send
+ * empty packets. So it is asked for one byte, and then for what came in the same transfer. */
 static lu_status bytes_in(chip *c, uint8_t *to, size_t room, unsigned ms, size_t *got, lu_err *err)
 {
   uint64_t end = lu_clock_us(NULL) + (uint64_t)ms * 1000;
   *got = 0;
   do {
-    int r = c->f.ftdi_read_data(c->ftdi, to, (int)room);
+    uint64_t now = lu_clock_us(NULL);
+    c->ftdi->usb_read_timeout = now < end ? (int)((end - now) / 1000 + 1) : 1; /* 0 would be for ever */
+    int r = c->f.ftdi_read_data(c->ftdi, to, 1);
+    if (r == USB_TIMED_OUT) /* it sends nothing, not even its status, while it has nothing to say */
+      r = 0;
+    size_t more = r == 1 ? c->ftdi->readbuffer_remaining : 0;
+    more = more < room - 1 ? more : room - 1;
+    if (more) {
+      r = c->f.ftdi_read_data(c->ftdi, to + 1, (int)more);
+      r = r < 0 ? r : r + 1;
+    }
     if (r < 0)
       return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: unplugged in the middle of a read (%s)", c->name,
                      c->f.ftdi_get_error_string(c->ftdi));
@@ -364,6 +378,13 @@ static void line_close(void *self)
   chip_close(self);
 }
 
+static int flow_control(chip *c, lu_flow flow)
+{
+  if (flow == LU_FLOW_XON) /* the chip itself sends and obeys them: DC1 and DC3 of ISO/IEC 646 */
+    return c->f.ftdi_setflowctrl_xonxoff(c->ftdi, 0x11, 0x13);
+  return c->f.ftdi_setflowctrl(c->ftdi, flow == LU_FLOW_RTS ? SIO_RTS_CTS_HS : SIO_DISABLE_FLOW_CTRL);
+}
+
 lu_status lu_ftdi_serial_open(const char *serial, unsigned channel, const lu_line *line,
                               lu_transport *out, lu_err *err)
 {
@@ -372,15 +393,13 @@ lu_status lu_ftdi_serial_open(const char *serial, unsigned channel, const lu_lin
   if (s != LU_OK)
     return s;
   enum ftdi_parity_type parity = line->parity == 'e' ? EVEN : line->parity == 'o' ? ODD : NONE;
-  int flow = line->flow == LU_FLOW_RTS   ? SIO_RTS_CTS_HS
-             : line->flow == LU_FLOW_XON ? SIO_XON_XOFF_HS
-                                         : SIO_DISABLE_FLOW_CTRL;
+  /* may fail: a chip that knows no bit modes is a serial line always */
+  c->f.ftdi_set_bitmode(c->ftdi, 0, BITMODE_RESET);
   s = line_rate(c, line->baud, err);
   if (s == LU_OK &&
-      (c->f.ftdi_set_bitmode(c->ftdi, 0, BITMODE_RESET) < 0 ||
-       c->f.ftdi_set_line_property(c->ftdi, line->data_bits == 7 ? BITS_7 : BITS_8,
+      (c->f.ftdi_set_line_property(c->ftdi, line->data_bits == 7 ? BITS_7 : BITS_8,
                                    line->stop_bits == 2 ? STOP_BIT_2 : STOP_BIT_1, parity) < 0 ||
-       c->f.ftdi_setflowctrl(c->ftdi, flow) < 0 || c->f.ftdi_tcioflush(c->ftdi) < 0))
+       flow_control(c, line->flow) < 0 || c->f.ftdi_tcioflush(c->ftdi) < 0))
     s = failed(c, "set the line's format", err);
   if (s != LU_OK) {
     chip_close(c);

@@ -213,7 +213,8 @@ static lu_status held_lines(const lu_reader *r, uint64_t held, lu_err *err)
       n += (size_t)snprintf(names + n, sizeof names - n, "%s%s", n ? " " : "", lu_reader_line(i));
     }
   return lu_fail(err, LU_ERR_DEVICE, 0, 0,
-                 "%s: held by something else, or shorted: %s; remove or hold the processor", r->t.name,
+                 "%s: held by something else, or shorted: %s; remove or hold the processor (lineup take --levels shows all lines, "
+                 "--drive-anyway drives nevertheless)", r->t.name,
                  names);
 }
 
@@ -225,7 +226,8 @@ static lu_status refused(const lu_reader *r, const reply *p, lu_err *err)
                        : lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: lines are held", r->t.name);
   case LU_WIRE_NO_SUPPLY:
     return lu_fail(err, LU_ERR_DEVICE, 0, 0,
-                   "%s: no 5 V at the board or chip (sense wire); nothing was driven", r->t.name);
+                   "%s: no 5 V at the board or chip, so nothing was driven; switch its supply on, or connect the sense wire",
+                   r->t.name);
   case LU_WIRE_NO_SETUP:
     return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: the reader has no memory set up", r->t.name);
   case LU_WIRE_ORDER:

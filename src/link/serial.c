@@ -13,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
+#include <termios.h>
 
 #ifdef LU_HAVE_SERIALPORT
 #  include <libserialport.h>
@@ -39,6 +40,7 @@
     X(sp_set_flowcontrol)                                                                          \
     X(sp_nonblocking_read)                                                                         \
     X(sp_blocking_write)                                                                           \
+    X(sp_get_signals)                                                                              \
     X(sp_input_waiting)                                                                            \
     X(sp_flush)
 
@@ -54,6 +56,7 @@ typedef struct serial {
   functions f;
   struct sp_port *port;
   int fd;
+  lu_flow flow;
   char name[128];
 } serial;
 
@@ -155,7 +158,7 @@ static lu_status port_error(const serial *p, const char *what, int os, lu_err *e
   case EIO:
   case ENXIO:
   case ENODEV:
-    return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: unplugged", p->name);
+    return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: unplugged; plug it in again", p->name);
   default:
     return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: cannot %s: %s", p->name, what,
                    os ? strerror(os) : "not supported");
@@ -194,10 +197,28 @@ static lu_status serial_read(void *self, uint8_t *to, size_t room, unsigned time
   return LU_OK;
 }
 
+/* Waits for the other side's CTS, which a write would wait for as well without saying so. */
+static lu_status clear_to_send(const serial *p, unsigned timeout_ms, lu_err *err)
+{
+  uint64_t end = lu_clock_us(NULL) + (uint64_t)timeout_ms * 1000;
+  enum sp_signal on = SP_SIG_CTS;
+  while (p->flow == LU_FLOW_RTS && p->f.sp_get_signals(p->port, &on) == SP_OK && !(on & SP_SIG_CTS)) {
+    if (lu_clock_us(NULL) >= end)
+      return lu_fail(err, LU_ERR_DEVICE, 0, 0,
+                     "%s: CTS stays off: the other side holds the line, or that wire is missing (--flow none does without)",
+                     p->name);
+    lu_clock_pause(NULL, 5);
+  }
+  return LU_OK;
+}
+
 static lu_status serial_write(void *self, const uint8_t *at, size_t len, unsigned timeout_ms,
                               lu_err *err)
 {
   serial *p = self;
+  lu_status s = clear_to_send(p, timeout_ms, err);
+  if (s != LU_OK)
+    return s;
   errno = 0;
   int r = p->f.sp_blocking_write(p->port, at, len, timeout_ms ? timeout_ms : 1);
   int os = errno;
@@ -210,13 +231,28 @@ static lu_status serial_write(void *self, const uint8_t *at, size_t len, unsigne
   return LU_OK;
 }
 
+/* libserialport 0.1.1 puts CRTSCTS among the input flags, where it does nothing, and lets every byte that comes in end an
+ * XOFF (IXANY), so that a device's own echo would. To be called after each change that it makes. */
+static void true_flow(const serial *p)
+{
+  struct termios t;
+  if (tcgetattr(p->fd, &t))
+    return;
+  t.c_iflag &= ~(tcflag_t)IXANY;
+  t.c_cflag &= ~(tcflag_t)CRTSCTS;
+  t.c_cflag |= p->flow == LU_FLOW_RTS ? (tcflag_t)CRTSCTS : 0;
+  tcsetattr(p->fd, TCSANOW, &t);
+}
+
 static lu_status serial_rate(void *self, uint32_t baud, lu_err *err)
 {
   serial *p = self;
   errno = 0;
-  if (p->f.sp_set_baudrate(p->port, (int)baud) == SP_OK)
-    return LU_OK;
+  enum sp_return r = p->f.sp_set_baudrate(p->port, (int)baud);
   int os = errno;
+  true_flow(p);
+  if (r == SP_OK)
+    return LU_OK;
   return lu_fail(err, LU_ERR_DEVICE, 0, 0, "%s: does not go to %u baud: %s", p->name, baud,
                  os ? strerror(os) : "not supported");
 }
@@ -248,6 +284,8 @@ static lu_status set_line(serial *p, const lu_line *l, lu_err *err)
       p->f.sp_set_stopbits(p->port, (int)l->stop_bits) != SP_OK ||
       p->f.sp_set_flowcontrol(p->port, flow) != SP_OK)
     return port_error(p, "set the line's format", errno, err);
+  p->flow = l->flow;
+  true_flow(p);
   p->f.sp_flush(p->port, SP_BUF_INPUT);
   return LU_OK;
 }

@@ -115,6 +115,19 @@ static lu_status type(const lu_transport *t, const lu_text_talk *talk, const cha
   return s;
 }
 
+lu_status lu_text_send(const lu_transport *t, const lu_text_talk *talk, const lu_hooks *hooks, lu_err *err)
+{
+  lu_status s = LU_OK;
+  for (size_t i = 0; s == LU_OK && i < talk->send_count && !lu_hooks_stop(hooks); i++) {
+    char text[SEND_MOST];
+    size_t len = 0;
+    s = lu_text_template(talk->sends[i], talk->from, talk->count, text, sizeof text, &len, err);
+    if (s == LU_OK)
+      s = type(t, talk, text, len, err);
+  }
+  return s;
+}
+
 typedef enum ended { BY_SILENCE, BY_PROMPT, BY_STOP } ended;
 
 static bool ends_with(const lu_inflow *flow, size_t from, const char *text)
@@ -140,6 +153,8 @@ static lu_status listen(const lu_transport *t, const lu_text_talk *talk, const l
   uint64_t quiet_since = t->now_us(t->self);
   for (;;) {
     size_t got = 0;
+    if (talk->silent)
+      *talk->silent = false;
     if (lu_hooks_stop(hooks)) {
       *how = BY_STOP;
       return LU_OK;
@@ -161,6 +176,8 @@ static lu_status listen(const lu_transport *t, const lu_text_talk *talk, const l
     }
     if (now - quiet_since >= (uint64_t)(flow->len > from ? idle_ms : first_ms) * 1000) {
       *how = BY_SILENCE;
+      if (talk->silent)
+        *talk->silent = true;
       return LU_OK;
     }
   }
@@ -218,7 +235,7 @@ static lu_status find_prompt(const lu_transport *t, const lu_text_talk *talk, co
   ended how = BY_SILENCE;
   lu_status s = listen(t, &quick, hooks, &before, &how, err);
   for (unsigned i = 0; s == LU_OK && how == BY_SILENCE && i < 3; i++) {
-    s = t->write(t->self, (const uint8_t *)"\r", 1, 1000, err);
+    s = type(t, talk, "\r", 1, err);
     if (s == LU_OK)
       s = listen(t, &quick, hooks, &before, &how, err);
   }
@@ -257,6 +274,16 @@ lu_status lu_text_take(const lu_transport *t, const lu_text_talk *talk, const lu
 }
 
 /* ---- sifting ---- */
+bool lu_text_printable(lu_bytes in)
+{
+  size_t other = 0;
+  for (size_t i = 0; i < in.len; i++) {
+    uint8_t c = in.at[i];
+    other += !((c >= 0x20 && c < 0x7F) || (c >= 0x07 && c <= 0x0D) || c == 0x1B);
+  }
+  return other <= in.len / 16;
+}
+
 static size_t hex_run(const char *p, const char *end)
 {
   const char *q = p;

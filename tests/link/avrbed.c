@@ -24,21 +24,66 @@ static uint8_t out[OUT], in[IN];
 static uint32_t out_head, out_tail, in_head, in_tail;
 static uint64_t next_hear;
 static uint32_t host_baud;
+static avr_uart_t *uart;
+static avr_cycle_count_t byte_cycles;
+
+/* The chip's registers, by address (ATmega2560 data sheet): PIN, DDR and PORT follow each other. A23-A16 is K. */
+enum { PIN_A = 0x20, PIN_B = 0x23, PIN_C = 0x26, PIN_F = 0x2F, PIN_G = 0x32, PIN_K = 0x106, PIN_L = 0x109, BUSES = 6 };
+static const uint16_t bus_pins[BUSES] = {PIN_A, PIN_C, PIN_K, PIN_L, PIN_F, PIN_B}; /* A0-A23, D0-D15, strobes */
+static uint8_t held_low[BUSES], held_high[BUSES];
+static avr_io_read_t pins_read[BUSES];
+static void *pins_param[BUSES];
 
 /* ---- wires and memory ---- */
 static uint32_t through(const bed_wires *w, uint32_t v)
 {
-  v = (v | w->high) & ~w->low;
+  v = (v | w->high | w->open) & ~w->low;
   for (unsigned i = 0; i < w->bridges; i++)
     if (!(v >> w->bridge[i].a & v >> w->bridge[i].b & 1))
       v &= ~(1u << w->bridge[i].a | 1u << w->bridge[i].b);
   return v;
 }
 
+/* What the program reads of a port some of whose lines something else drives. */
+static uint8_t read_pins(avr_t *chip, avr_io_addr_t at, void *param)
+{
+  size_t i = (size_t)(intptr_t)param;
+  uint8_t v = pins_read[i](chip, at, pins_param[i]);
+  return (uint8_t)((v | held_high[i]) & ~held_low[i]);
+}
+
+/* Not by the simulator's pin, which a reset would clear. */
+static uint8_t read_supply(avr_t *chip, avr_io_addr_t at, void *param)
+{
+  (void)chip;
+  (void)at;
+  (void)param;
+  return bed.supply ? 1 << 5 : 0;
+}
+
+static bool hold(char bus, unsigned line, char level)
+{
+  unsigned i = bus == 'A' ? line / 8 : bus == 'D' ? 3 + line / 8 : BUSES;
+  if (i >= BUSES - 1 || (bus == 'A' && i > 2))
+    return false;
+  *(level == '0' ? &held_low[i] : &held_high[i]) |= (uint8_t)(1u << line % 8);
+  return true;
+}
+
 bool bed_fault(const char *text)
 {
   char bus, other, level;
   unsigned a, b;
+  if (!strcmp(text, "dead")) {
+    bed.supply = false;
+    return true;
+  }
+  if (sscanf(text, "!%c%u=%c", &bus, &a, &level) == 3)
+    return hold(bus, a, level);
+  if (sscanf(text, "%c%u%c", &bus, &a, &other) == 3 && other == '?' && (bus == 'A' || bus == 'D') && a < 24) {
+    (bus == 'A' ? &bed.address : &bed.data)->open |= 1u << a;
+    return true;
+  }
   if (sscanf(text, "%c%u=%c", &bus, &a, &level) == 3 && (bus == 'A' || bus == 'D') && a < 24) {
     bed_wires *w = bus == 'A' ? &bed.address : &bed.data;
     *(level == '0' ? &w->low : &w->high) |= 1u << a;
@@ -57,6 +102,7 @@ bool bed_fault(const char *text)
 
 static void to_chip(uint16_t v)
 {
+  v = (uint16_t)((v & ~bed.data.open) | ((uint32_t)(pl | pf << 8) & bed.data.open));
   if (last_data == v)
     return;
   for (int i = 0; i < 8; i++) {
@@ -234,7 +280,20 @@ bool bed_start(const char *elf, bed_kind kind)
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), on_out, NULL);
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XON), on_xon, &bed);
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUT_XOFF), on_xon, NULL);
-  avr_raise_irq(avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ('G'), 5), 1);
+  avr->io[AVR_DATA_TO_IO(PIN_G)].r.c = read_supply;
+  for (size_t i = 0; i < BUSES; i++) {
+    avr_io_addr_t at = AVR_DATA_TO_IO(bus_pins[i]);
+    pins_read[i] = avr->io[at].r.c;
+    pins_param[i] = avr->io[at].r.param;
+    avr->io[at].r.c = read_pins;
+    avr->io[at].r.param = (void *)(intptr_t)i;
+    held_low[i] = held_high[i] = 0;
+  }
+  uart = NULL;
+  byte_cycles = 0;
+  for (avr_io_t *io = avr->io_port; io; io = io->next)
+    if (io->kind && !strcmp(io->kind, "uart") && ((avr_uart_t *)(void *)io)->name == '0')
+      uart = (avr_uart_t *)(void *)io;
   out_head = out_tail = in_head = in_tail = 0;
   next_hear = 0;
   host_baud = 115200;
@@ -257,6 +316,21 @@ uint64_t bed_cycles(void)
   return avr->cycle;
 }
 
+bool bed_drives(void)
+{
+  uint8_t any = 0;
+  for (size_t i = 0; i < BUSES; i++)
+    any |= avr->data[bus_pins[i] + 1];
+  return any != 0;
+}
+
+void bed_hang(void)
+{
+  avr->flash[avr->flashend - 1] = 0xFF; /* CFFF: jump to itself */
+  avr->flash[avr->flashend] = 0xCF;
+  avr->pc = avr->flashend - 1;
+}
+
 bool bed_hear(uint8_t byte)
 {
   if ((in_head + 1) % IN == in_tail)
@@ -269,6 +343,9 @@ bool bed_hear(uint8_t byte)
 static void step(void)
 {
   avr_run(avr);
+  /* libsimavr counts a parity bit that 8N1 has not: 11 bits a byte. The chip's data sheet says 10. */
+  if (uart && uart->cycles_per_byte != byte_cycles)
+    uart->cycles_per_byte = byte_cycles = uart->cycles_per_byte * 10 / 11;
   /* the line gives one byte in ten bit times, as the host's side is set */
   if (in_tail != in_head && may_hear && avr->cycle >= next_hear) {
     avr_raise_irq(uart_in, in[in_tail]);

@@ -13,6 +13,7 @@ enum { BED_WORDS = 1 << 18 };
 
 typedef struct bed_wires { /* of one bus */
   uint32_t low, high; /* stuck */
+  uint32_t open;      /* beyond the reader: the memory's end floats high, the reader's end keeps what it last drove */
   struct {
     uint8_t a, b;
   } bridge[8]; /* wired and */
@@ -36,9 +37,14 @@ extern avr_bed bed;
 /* Loads the firmware; false (with a message on stderr) when that fails. */
 bool bed_start(const char *elf, bed_kind kind);
 void bed_end(void);
-/* "A3=0", "D2=1" (stuck), "A4~A5" (bridge): false if it is none. */
+/* "A3=0", "D2=1" (stuck), "A4~A5" (bridge), "D3?" (open), "!A3=0" (something else drives the reader's own line),
+ * "dead" (no 5 V at the board): false if it is none. */
 bool bed_fault(const char *text);
 uint64_t bed_cycles(void);
+/* Whether the chip drives any line of the bus now. */
+bool bed_drives(void);
+/* From now on the chip's program goes round in circles and does nothing; its interrupts still work. */
+void bed_hang(void);
 /* Lets the chip run; bytes it sends are given to say. */
 void bed_run(uint64_t cycles, void (*say)(void *to, uint8_t byte), void *to);
 /* One byte to the chip's receiver; false when its queue is full. */

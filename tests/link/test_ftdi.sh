@@ -34,10 +34,19 @@ expect "a chip is listed" 0 "TIDE0001"
 start=$(date +%s%N)
 run -p 6010 "${bus[@]}" -o "$dir/a.bin"
 took=$((($(date +%s%N) - start) / 1000000))
-expect "64 KiB over the host bus (whole run $took ms)" 0 "65536 bytes"
+# batches: one second of the bus at most, and nowhere near 64 Ki round trips
+read -r transfers ms < <(sed -n 's/^usb_bed: \([0-9]*\) bulk transfers, \([0-9]*\) ms .*/\1 \2/p' "$dir/err")
+expect "64 KiB over the host bus: $transfers transfers, $ms ms of the bus, whole run $took ms" 0 "65536 bytes"
+[ "${transfers:-65536}" -le 1000 ] && [ "${ms:-9999}" -le 1000 ] || { echo "FAILED: too many transfers, or too long"; failed=1; }
 same "$dir/a.bin" || { echo "FAILED: the dump is not what the memory holds"; failed=1; }
 run -d -p 6010 "${bus[@]}" --count 4096 -o "$dir/b.bin"
 expect "a chip that answers twice until its divider is off" 0 "4096 bytes"
+cmp -n 4096 "$dir/a.bin" "$dir/b.bin" || failed=1
+run -s -p 6010 "${bus[@]}" --count 16k -o "$dir/b.bin"
+expect "packets that end anywhere, with empty ones between" 0 "16384 bytes"
+cmp -n 16384 "$dir/a.bin" "$dir/b.bin" || { echo "FAILED: short packets spoil the dump"; failed=1; }
+run -q -p 6010 "${bus[@]}" --count 4096 -o "$dir/b.bin"
+expect "a chip that sends no empty packets" 0 "4096 bytes"
 cmp -n 4096 "$dir/a.bin" "$dir/b.bin" || failed=1
 run -p 6010 -f A3=0 "${bus[@]}" --count 32 -o "$dir/c.bin"
 expect "an address line stuck" 0 "32 bytes"
@@ -57,6 +66,18 @@ run "${bus[@]}" -o "$dir/e.bin"
 expect "no chip" 3 "no FTDI chip on USB"
 run -p 6014 "$LU_PROGRAM" take --ftdi any --text --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"
 expect "as a serial line, looped back" 0 "4 bytes: 0x100 to 0x103"
+for how in -q -s; do
+  run $how -p 6014 "$LU_PROGRAM" take --ftdi any --text --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"
+  expect "the same, with $how" 0 "4 bytes: 0x100 to 0x103"
+  start=$(date +%s%N)
+  run $how -p 6014 "$LU_PROGRAM" take --ftdi any --text --as hextext --wait 300 -o "$dir/e.bin"
+  expect "a line on which nothing comes, with $how" 3 "nothing came within 300 ms"
+  [ $((($(date +%s%N) - start) / 1000000)) -lt 5000 ] || { echo "FAILED: it waits longer than it was told"; failed=1; }
+done
+run -p 6014 "$LU_PROGRAM" take --ftdi any --text --flow xon --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"
+expect "XON/XOFF, by the chip itself" 0 "flow control 0401 with 1311"
+run -p 6014 "$LU_PROGRAM" take --ftdi any --text --flow rts --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"
+expect "RTS and CTS" 0 "flow control 0101 with"
 run -p 6014 "$LU_PROGRAM" take --ftdi any --sample --name CS --name OE --count 3000 -o "$dir/h.vcd"
 expect "as a sampler" 0 "3000 samples"
 [ "$(grep -c '^#' "$dir/h.vcd")" = 3001 ] && grep -q 'wire 1 a CS' "$dir/h.vcd" || { echo "FAILED: the capture is wrong"; failed=1; }
@@ -68,6 +89,16 @@ run -p 6010 -f P3=0 "${bus[@]}" --drive-anyway --count 64 -o "$dir/j.bin"
 expect "driven nevertheless" 0 "64 bytes"
 run -p 6010 "${bus[@]}" --count 64 -o "$dir/j.bin"
 expect "what the chip cannot check is said" 0 "it cannot check CS#, ALE, RD#, WR#, nor see whether the board has its 5 V"
+test_bus=("$LU_PROGRAM" verify --ftdi any --via bus)
+run -p 6010 "${test_bus[@]}" --address-bits 10 --pattern march-c-minus --pattern checkerboard --hold 1s
+expect "verify writes and reads over the host bus" 0 "0 errors"
+run -s -p 6010 -f D2=1 "${test_bus[@]}" --address-bits 10 --pattern march-c-minus --most-errors 50
+expect "verify finds a data line stuck behind it" 1 "expected 00, got 04"
+run -p 6010 -f A4=0 "${test_bus[@]}" -b "$LU_TOP/tests/boards/log8.yaml" --block 'log RAM' --most-errors 50
+expect "and names the net of an address line" 1 "A4"
+sed -n '/^Suspects/,/^$/p' "$dir/out" | grep -E '^ *1\. ' | grep -qE '%  /B?A4  ' || { echo "FAILED: not the first suspect:"; cat "$dir/out"; failed=1; }
+run -u 20000 -p 6010 "${test_bus[@]}" --pattern march-c-minus
+expect "unplugged in the middle of verify" 3 "not finished"
 run -D -p 6010 "${bus[@]}" --count 64 -o "$dir/j.bin"
 expect "a driver of the system gives the chip, and gets it back" 0 "the system's driver has the chip again"
 if [ "$(id -u)" != 0 ] || setpriv --reuid=65534 --regid=65534 --clear-groups "$LU_PROGRAM" --version >/dev/null 2>&1; then

@@ -43,12 +43,50 @@ holds "$dir/a.bin" 4096 512
 [ -s "$dir/a.bin.raw" ] || { echo "FAILED: no raw bytes beside the dump"; failed=1; }
 run ihex "$LU_PROGRAM" take "${port[@]}" --text --send 'go\r' --idle 300 --baud 123456 -o "$dir/b.hex"
 expect "Intel HEX at an odd rate" 0 "256 bytes: 0x100 to 0x1ff"
-run silent "$LU_PROGRAM" take "${port[@]}" --text --wait 300 -o "$dir/c.bin"
+expect "and that rate was set" 0 "tty_bed: 123456 baud"
+for peer in srec ihex raw; do
+  run $peer "$LU_PROGRAM" take "${port[@]}" --text --send 'go\r' --idle 300 --from 0x100 -o "$dir/b.hex"
+  expect "$peer is recognised" 0 "256 bytes: 0x100 to 0x1ff"
+  run $peer "$LU_PROGRAM" take "${port[@]}" --text --send 'go\r' --idle 300 --from 0x100 -o "$dir/b.bin"
+  holds "$dir/b.bin" 256 256
+done
+# a CRC sender is asked with C, one that knows only the sum with NAK; blocks are filled up with 1A
+for peer in crc sum; do
+  run $peer "$LU_PROGRAM" take "${port[@]}" --text --send 'go\r' --idle 300 --from 0x100 --count 300 -o "$dir/x.bin"
+  expect "XMODEM ($peer) is recognised" 0 "300 bytes: 0x100 to 0x22b"
+  holds "$dir/x.bin" 256 300
+done
+run sum "$LU_PROGRAM" take "${port[@]}" --text --as xmodem-sum --send 'go\r' -o "$dir/x.bin"
+expect "XMODEM when it is known to come" 0 "384 bytes: 0x0 to 0x17f"
+run crc "$LU_PROGRAM" take "${port[@]}" --text --as xmodem --send 'go\r' --from 0x100 --count 300 -o "$dir/x.bin"
+holds "$dir/x.bin" 256 300
+# pacing and flow control
+memory=(--text --prompt 'ok>' --send 'show {from} {to}\r' --from 0x1000 --count 0x20)
+run monitor "$LU_PROGRAM" take "${port[@]}" "${memory[@]}" --char-delay 20 --line-delay 150 --flow rts -o "$dir/p.bin"
+expect "RTS and CTS" 0 "115200 baud, RTS/CTS"
+read -r chars lines < <(sed -n 's/^tty_bed: typed with \([0-9]*\) ms between characters, \([0-9]*\) ms .*/\1 \2/p' "$dir/err")
+[ "${chars:-0}" -ge 15 ] && [ "${lines:-0}" -ge 150 ] || { echo "FAILED: typed too fast: $chars, $lines"; failed=1; }
+run -t monitor "$LU_PROGRAM" take "${port[@]}" --text --send 'show 1000 101F\r' --flow rts -o "$dir/e.bin"
+expect "CTS that never comes" 3 "CTS stays off"
+run choosy "$LU_PROGRAM" take "${port[@]}" "${memory[@]}" --char-delay 5 --flow xon -o "$dir/p.bin"
+expect "XON and XOFF" 0 " 0 characters came while the line was held"
+expect "set at the line" 0 ", XON/XOFF"
+run choosy "$LU_PROGRAM" take "${port[@]}" "${memory[@]}" --char-delay 5 -o "$dir/p.bin"
+grep -q ' 0 characters came while' "$dir/err" && { echo "FAILED: the bed does not notice what it must"; failed=1; }
+run silent "$LU_PROGRAM" take "${port[@]}" --text --wait 300 -o "$dir/e.bin"
 expect "a silent device" 3 "nothing came within 300 ms"
 run silent "$LU_PROGRAM" take --port /dev/ttyUSB1 -o "$dir/c.bin"
 expect "no such port, the nearest named" 3 "no serial port '/dev/ttyUSB1'; there is /dev/ttyUSB0"
 run -u 500 monitor "$LU_PROGRAM" take "${port[@]}" --text --send 'show 1000 1FFF\r' -o "$dir/d.bin"
 expect "unplugged in the middle of a text" 3 "unplugged"
+expect "what came is kept, whole lines of it" 3 "128 bytes: 0x1000 to 0x107f"
+holds "$dir/d.bin" 4096 128
+run -u 500 ihex "$LU_PROGRAM" take "${port[@]}" --text --send 'go\r' -o "$dir/d.bin"
+expect "half a record does not spoil the others" 3 "176 bytes: 0x100 to 0x1af"
+run -c 500 monitor "$LU_PROGRAM" take "${port[@]}" --text --send 'show 1000 1FFF\r' -o "$dir/d.bin"
+expect "Ctrl-C keeps what came" 3 "; what came is kept"
+n=$(stat -c %s "$dir/d.bin")
+[ "$n" -ge 16 ] && holds "$dir/d.bin" 4096 "$n"
 run monitor "$LU_PROGRAM" take "${port[@]}" -o "$dir/e.bin"
 expect "a device that speaks something else, its bytes in hex" 3 "it begins with"
 grep -qE 'begins with( [0-9a-f]{2}){4,}' "$dir/err" || { echo "FAILED: no bytes in hex:"; cat "$dir/err"; failed=1; }

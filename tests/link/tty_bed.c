@@ -1,13 +1,15 @@
 /* SPDX-License-Identifier: MIT */
 /* Runs a command with an emulated USB serial port /dev/ttyUSB0 in front of it (umockdev).
  *
- *   umockdev-wrapper tty_bed [-u BYTES] [-m] [-l] monitor|silent|ihex|elder COMMAND...
- *   umockdev-wrapper tty_bed [-u BYTES] [-f FAULT]... [-g N] [-k sram|rom|dram] [-r BITS] [-K MS]
+ *   umockdev-wrapper tty_bed [-u BYTES] [-c BYTES] [-m] [-l] [-t] PEER COMMAND...
+ *   umockdev-wrapper tty_bed [-u BYTES] [-c BYTES] [-f FAULT]... [-g N] [-k sram|rom|dram] [-r BITS] [-K MS]
  *     avr FIRMWARE.elf COMMAND...
  *
- * -m: the user may not open the port. -l: another program has it. elder: a reader that speaks protocol version 2.
- * monitor prints memory on request ("show FROM TO"), ihex sends records unasked, avr is our reader's
- * firmware on a simulated chip. -u: unplugged after so many bytes to the command. Memory byte i holds
+ * -m: the user may not open the port. -t: CTS is never on. -l: another program has it. elder: a reader that speaks protocol version 2.
+ * monitor prints memory on request ("show FROM TO"), choosy is one that holds the line off (XOFF) for 300 ms after every
+ * fourth character, ihex, srec and raw send 256 bytes from 100 on once they hear something, crc and sum send 300 with XMODEM,
+ * which sum knows without CRC alone; avr is our reader's firmware on a simulated chip. -u: unplugged, -c: Ctrl-C,
+ * after so many bytes to the command. At the end the bed says what the command set of the line and how it typed. Memory byte i holds
  * i * 5 + i / 256. -g: the faults go away after N accesses. -r, -K: of a dynamic memory, its row bits (9)
  * and how long a row lasts without refresh (for ever). libserialport wants more than a pty gives: the modem lines are answered here. */
 #define _GNU_SOURCE
@@ -23,6 +25,7 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <poll.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -31,15 +34,18 @@
 #include <sys/stat.h>
 #include <sys/wait.h>
 #include <termios.h>
+#include <time.h>
 #include <unistd.h>
 
 #define TTY "/dev/ttyUSB0"
 enum { NOBODY = 65534, QUIET_MS = 3000, RUN_THE_REAL_ONE = -100 }; /* umockdev's own code for it */
 
 static int fd;
-static long unplug_after = -1;
+static long unplug_after = -1, interrupt_after = -1;
+static pid_t child;
 static bool unplugged;
-static unsigned modem;
+static unsigned modem = TIOCM_RTS | TIOCM_DTR; /* as a driver has them once the port is open */
+static bool untied;
 
 static gboolean on_ioctl(UMockdevIoctlBase *self, UMockdevIoctlClient *client, gpointer user)
 {
@@ -57,7 +63,7 @@ static gboolean on_ioctl(UMockdevIoctlBase *self, UMockdevIoctlClient *client, g
     else if (request == TIOCMBIC)
       modem &= ~*v;
     modem &= (unsigned)~(TIOCM_CTS | TIOCM_DSR); /* a straight cable: RTS to CTS, DTR to DSR */
-    modem |= (modem & TIOCM_RTS ? TIOCM_CTS : 0) | (modem & TIOCM_DTR ? TIOCM_DSR : 0);
+    modem |= (modem & TIOCM_RTS && !untied ? TIOCM_CTS : 0) | (modem & TIOCM_DTR ? TIOCM_DSR : 0);
     if (request == TIOCMGET)
       *v = modem;
     g_object_unref(d);
@@ -79,6 +85,7 @@ static gboolean pass(UMockdevIoctlBase *self, UMockdevIoctlClient *client, gpoin
 static void say(const void *at, size_t len)
 {
   const uint8_t *p = at;
+  size_t whole = len;
   if (unplug_after >= 0 && (long)len > unplug_after)
     len = (size_t)unplug_after;
   while (len && !unplugged) {
@@ -91,6 +98,10 @@ static void say(const void *at, size_t len)
       if (unplug_after >= 0)
         unplug_after -= n;
     }
+  }
+  if (interrupt_after >= 0 && (interrupt_after -= (long)whole) < 0) {
+    interrupt_after = -1;
+    kill(child, SIGINT);
   }
   if (unplug_after == 0 && !unplugged) {
     /* the command must get what is on its way before the line goes */
@@ -131,20 +142,124 @@ static void monitor(uint8_t byte)
   say("ok> ", 4);
 }
 
-static void ihex(void)
+/* 256 bytes from 100 on: Intel HEX, S-records, or themselves. */
+static void image(const char *peer)
 {
+  bool intel = !strcmp(peer, "ihex"), motorola = !strcmp(peer, "srec");
   char text[128];
   for (unsigned a = 0x100; a < 0x200; a += 16) {
-    unsigned sum = 16 + (a >> 8) + (a & 0xFF);
-    int n = snprintf(text, sizeof text, ":10%04X00", a);
+    unsigned sum = (intel ? 16 : 19) + (a >> 8) + (a & 0xFF);
+    int n = snprintf(text, sizeof text, intel ? ":10%04X00" : "S113%04X", a);
     for (unsigned i = 0; i < 16; i++) {
       n += snprintf(text + n, sizeof text - (size_t)n, "%02X", memory_at(a + i));
       sum += memory_at(a + i);
     }
-    n += snprintf(text + n, sizeof text - (size_t)n, "%02X\r\n", -sum & 0xFF);
-    say(text, (size_t)n);
+    n += snprintf(text + n, sizeof text - (size_t)n, "%02X\r\n", (intel ? -sum : ~sum) & 0xFF);
+    for (unsigned i = 0; !intel && !motorola && i < 16; i++)
+      text[i] = (char)memory_at(a + i);
+    say(text, intel || motorola ? (size_t)n : 16);
   }
-  say(":00000001FF\r\n", 13);
+  if (intel)
+    say(":00000001FF\r\n", 13);
+  if (motorola)
+    say("S9030000FC\r\n", 12);
+}
+
+/* Sends 300 bytes from 100 on with XMODEM. crc: knows the CRC, and is asked for it with C. */
+static void xmodem(uint8_t heard, bool crc)
+{
+  static unsigned block;
+  static bool started, by_crc;
+  uint8_t b[3 + 128 + 2];
+  if (!started && heard == '\r')
+    say("start your receiver\r\n", 21);
+  if (!started && heard != 0x15 && (heard != 'C' || !crc))
+    return;
+  by_crc = started ? by_crc : heard == 'C';
+  block += !started || heard == 0x06;
+  started = true;
+  if (block > 3) {
+    if (block == 4)
+      say("\x04", 1);
+    return;
+  }
+  b[0] = 1;
+  b[1] = (uint8_t)block;
+  b[2] = (uint8_t)~block;
+  uint8_t sum = 0;
+  for (unsigned i = 0; i < 128; i++) {
+    unsigned at = 128 * (block - 1) + i;
+    b[3 + i] = at < 300 ? memory_at(0x100 + at) : 0x1A;
+    sum = (uint8_t)(sum + b[3 + i]);
+  }
+  uint16_t check = lu_crc16(LU_CRC16_XMODEM, b + 3, 128);
+  b[131] = by_crc ? (uint8_t)(check >> 8) : sum;
+  b[132] = (uint8_t)check;
+  say(b, by_crc ? 133 : 132);
+}
+
+static uint64_t now_us(void)
+{
+  struct timespec t;
+  clock_gettime(CLOCK_MONOTONIC, &t);
+  return (uint64_t)t.tv_sec * 1000000u + (uint64_t)t.tv_nsec / 1000u;
+}
+
+/* How the command types: the shortest time between two characters, and behind a line's end. */
+static uint64_t last_heard, char_gap = UINT64_MAX, line_gap = UINT64_MAX;
+static uint8_t last_byte;
+
+static void typing(uint8_t byte)
+{
+  uint64_t now = now_us(), *gap = last_byte == '\r' ? &line_gap : &char_gap;
+  if (last_heard && now - last_heard < *gap)
+    *gap = now - last_heard;
+  last_heard = now;
+  last_byte = byte;
+}
+
+/* ---- flow control ---- */
+static uint64_t held_until;
+static unsigned came_while_held;
+
+static void choosy(uint8_t byte)
+{
+  static unsigned count;
+  came_while_held += held_until != 0;
+  if (++count % 4 == 0 && !held_until) {
+    say("\x13", 1);
+    held_until = now_us() + 300000;
+  }
+  monitor(byte);
+}
+
+static void release_line(void)
+{
+  if (held_until && now_us() >= held_until) {
+    held_until = 0;
+    say("\x11", 1);
+  }
+}
+
+/* What the kernel's TCGETS2 fills: the rates stand there as numbers (asm-generic/termbits.h, which termios.h bars). */
+typedef struct line_settings {
+  unsigned input, output, control, local;
+  unsigned char discipline, characters[19];
+  unsigned in_rate, out_rate;
+} line_settings;
+
+static void tell_settings(const char *peer)
+{
+  line_settings l = {0};
+  if (unplugged || ioctl(fd, _IOR('T', 0x2A, line_settings), &l))
+    return;
+  fprintf(stderr, "tty_bed: %u baud%s%s\n", l.out_rate, l.control & (unsigned)CRTSCTS ? ", RTS/CTS" : "",
+          l.input & IXON && l.input & IXOFF ? ", XON/XOFF" : "");
+  if (char_gap != UINT64_MAX && line_gap != UINT64_MAX)
+    fprintf(stderr, "tty_bed: typed with %u ms between characters, %u ms behind lines\n", (unsigned)(char_gap / 1000),
+            (unsigned)(line_gap / 1000));
+  if (!strcmp(peer, "choosy"))
+    fprintf(stderr, "tty_bed: %u characters came while the line was held\n", came_while_held);
 }
 
 #ifdef WITH_AVR
@@ -203,8 +318,13 @@ static void elder(uint8_t byte)
 
 static void hear(const char *peer, uint8_t byte)
 {
+  typing(byte);
   if (!strcmp(peer, "monitor"))
     monitor(byte);
+  if (!strcmp(peer, "choosy"))
+    choosy(byte);
+  if (!strcmp(peer, "crc") || !strcmp(peer, "sum"))
+    xmodem(byte, *peer == 'c');
   if (!strcmp(peer, "elder"))
     elder(byte);
 #ifdef WITH_AVR
@@ -213,9 +333,9 @@ static void hear(const char *peer, uint8_t byte)
 #endif
 }
 
-static int serve(const char *peer, pid_t child)
+static int serve(const char *peer)
 {
-  bool sent = false, avr = !strcmp(peer, "avr");
+  bool sent = false, sends = !strcmp(peer, "ihex") || !strcmp(peer, "srec") || !strcmp(peer, "raw"), avr = !strcmp(peer, "avr");
   unsigned quiet = 0;
   for (;;) {
     int status;
@@ -226,6 +346,7 @@ static int serve(const char *peer, pid_t child)
       continue;
     }
     struct pollfd w = {fd, POLLIN, 0};
+    release_line();
     /* a chip that has said nothing for so long waits for the host: do not burn the processor */
     if (avr && quiet < QUIET_MS && slice())
       quiet = 0;
@@ -241,8 +362,8 @@ static int serve(const char *peer, pid_t child)
     quiet = 0;
     for (ssize_t i = 0; i < n; i++)
       hear(peer, in[i]);
-    if (!strcmp(peer, "ihex") && !sent && n > 0) {
-      ihex();
+    if (sends && !sent && n > 0) {
+      image(peer);
       sent = true;
     }
   }
@@ -297,15 +418,19 @@ int main(int argc, char **argv)
   char *faults[8];
   unsigned fault_count = 0;
   GError *e = NULL;
-  for (int o; (o = getopt(argc, argv, "+u:f:k:g:r:K:ml")) != -1;) {
+  for (int o; (o = getopt(argc, argv, "+u:c:f:k:g:r:K:mlt")) != -1;) {
     if (o == 'u')
       unplug_after = atol(optarg);
+    else if (o == 'c')
+      interrupt_after = atol(optarg);
     else if (o == 'k')
       kind = optarg;
     else if (o == 'm')
       forbidden = true;
     else if (o == 'l')
       locked = true;
+    else if (o == 't')
+      untied = true;
     else if (o == 'g')
       heal_after = strtoul(optarg, NULL, 10);
     else if (o == 'r')
@@ -348,7 +473,7 @@ int main(int argc, char **argv)
     perror("tty_bed: chmod");
   g_free(open_to_all);
   g_free(root);
-  pid_t child = fork();
+  child = fork();
   if (child == 0) {
     if (forbidden && geteuid() == 0 && (setgid(NOBODY) || setuid(NOBODY))) /* root may do anything */
       _exit(126);
@@ -356,7 +481,8 @@ int main(int argc, char **argv)
     perror(argv[optind]);
     _exit(127);
   }
-  int code = serve(peer, child);
+  int code = serve(peer);
+  tell_settings(peer);
   g_object_unref(handler);
   g_object_unref(bed_of_devices);
   return code;

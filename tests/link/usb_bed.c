@@ -2,15 +2,18 @@
 /* Runs a command with emulated FTDI chips on an emulated USB bus (umockdev): the command's libftdi1
  * and libusb are the real ones, their requests to the kernel are answered here.
  *
- *   umockdev-wrapper usb_bed [-p 6010|6014]... [-u BYTES] [-d] [-m] [-D] [-f FAULT]... COMMAND...
+ *   umockdev-wrapper usb_bed [-p 6010|6014]... [-u BYTES] [-d] [-m] [-D] [-q] [-s] [-f FAULT]... COMMAND...
  *
  * -p: a chip (two for two of them)   -u: unplugged after so many bulk bytes
  * -m: the user may not open it   -D: a driver of the system holds it; at the end the bed says whether it came back
  * -f P3=0: something else holds channel A's line 3
+ * -q: sends nothing, not even its status, while it has nothing to say   -s: packets end anywhere, and empty ones come between
  * -d: a bus read gives two bytes until opcode 8A   -f: "A3=0", "D2=1" on the bus
  * A memory of 64 KiB hangs on the host bus; byte i holds i * 5 + i / 256. In bit-bang mode the lines
  * count up with each sample. The 6014 has no host bus. What the chip does follows the published
- * request and opcode tables; it is no measurement of a real chip. */
+ * request and opcode tables; it is no measurement of a real chip. At the end the bed says how many bulk transfers there
+ * were, how long a high-speed bus needs for them (a microframe of 125 us each, 13 packets of 512 in one: USB 2.0, 5.8.4),
+ * and which flow control was set last. */
 #define _GNU_SOURCE
 #include <umockdev.h>
 
@@ -52,7 +55,8 @@ typedef struct chip {
 static chip chips[2];
 static unsigned chip_count;
 static long unplug_after = -1;
-static bool unplugged, double_read;
+static bool unplugged, double_read, quiet, ragged;
+static unsigned transfers, microframes, flow_index, flow_value;
 static uint8_t memory[65536];
 static unsigned pin_held_low, pin_held_high; /* channel A's lines that something else holds */
 static bool forbidden, driver, driver_there;
@@ -149,8 +153,15 @@ static int counted(size_t n)
   return unplugged ? -ENODEV : (int)n;
 }
 
+static void on_the_bus(size_t n)
+{
+  transfers++;
+  microframes += 1 + (unsigned)(n / (13 * PACKET));
+}
+
 static int bulk_out(chip *c, const uint8_t *at, size_t n)
 {
+  on_the_bus(n);
   if (counted(n) < 0)
     return -ENODEV;
   for (size_t i = 0; i < n; i++) {
@@ -170,6 +181,17 @@ static int bulk_out(chip *c, const uint8_t *at, size_t n)
 static int bulk_in(chip *c, uint8_t *to, size_t room)
 {
   size_t n = 0;
+  static unsigned turn;
+  if (quiet && !level(c))
+    return -EAGAIN;
+  if (ragged && level(c)) { /* 0, 1, 62, 510 ... bytes, whatever waits */
+    static const unsigned sizes[] = {1, 0, 62, 510, 0, 0, 7, 300};
+    to[n++] = 0x02;
+    to[n++] = 0x60;
+    for (unsigned i = sizes[turn++ % 8]; i && n < room && level(c); i--, c->tail = (c->tail + 1) % QUEUE)
+      to[n++] = c->queue[c->tail];
+    return counted(n);
+  }
   while (room - n >= PACKET && level(c) >= PACKET - STATUS) {
     to[n++] = 0x02;
     to[n++] = 0x60;
@@ -191,6 +213,8 @@ static int bulk_in(chip *c, uint8_t *to, size_t room)
   if (!n)
     return -EAGAIN;
   c->waiting_us = 0;
+  if (n > STATUS)
+    on_the_bus(n);
   return counted(n);
 }
 
@@ -251,6 +275,10 @@ static int control(chip *c, const uint8_t *setup, uint8_t *data)
       c->head = c->tail = 0;
     if (request == 9)
       c->latency = (uint8_t)value;
+    if (request == 2) {
+      flow_value = value;
+      flow_index = setup[4] | (unsigned)setup[5] << 8;
+    }
     if (request == 0x0B) {
       c->mode = (uint8_t)(value >> 8);
       c->slow_clock = true;
@@ -475,7 +503,7 @@ static bool fault(const char *text)
 
 int main(int argc, char **argv)
 {
-  for (int o; (o = getopt(argc, argv, "+p:u:df:mD")) != -1;) {
+  for (int o; (o = getopt(argc, argv, "+p:u:df:mDqs")) != -1;) {
     if (o == 'p' && chip_count < 2)
       chips[chip_count++].pid = (unsigned)strtoul(optarg, NULL, 16);
     else if (o == 'u')
@@ -484,6 +512,10 @@ int main(int argc, char **argv)
       double_read = true;
     else if (o == 'm')
       forbidden = true;
+    else if (o == 'q')
+      quiet = true;
+    else if (o == 's')
+      ragged = true;
     else if (o == 'D')
       driver = driver_there = true;
     else if (o != 'f' || !fault(optarg))
@@ -536,6 +568,8 @@ int main(int argc, char **argv)
   }
   while (waitpid(child, &status, 0) < 0 && errno == EINTR)
     ;
+  fprintf(stderr, "usb_bed: %u bulk transfers, %u ms of the bus, flow control %04x with %04x\n", transfers, microframes / 8,
+          flow_index, flow_value);
   if (driver)
     fprintf(stderr, "usb_bed: the system's driver %s\n", driver_there ? "has the chip again" : "was not put back");
   for (unsigned i = 0; i < chip_count; i++) {

@@ -86,6 +86,32 @@ static void add_cells(lu_link_block *b, lu_verify_plan *p, lu_choice *best)
     }
 }
 
+static bool shows_as_much(const lu_cover_sum *a, const lu_cover_sum *b)
+{
+  for (size_t k = 0; k < LU_COVER_KINDS; k++)
+    if (a->kind[k].detected < b->kind[k].detected)
+      return false;
+  return true;
+}
+
+/* Takes out what the pattern for cells, the last one, has made superfluous. */
+static bool without_idle(lu_link_block *b, const lu_coverage *c, lu_choice *best)
+{
+  size_t *fewer = LU_NEW(b->s->mem, size_t, best->count + 1);
+  lu_cover_sum all, rest;
+  if (!fewer || !lu_coverage_sum(c, best->set, best->count, b->s->mem, &all))
+    return false;
+  for (size_t i = best->count - 1; i-- > 0;) {
+    memcpy(fewer, best->set, i * sizeof *fewer);
+    memcpy(fewer + i, best->set + i + 1, (best->count - i - 1) * sizeof *fewer);
+    if (!lu_coverage_sum(c, fewer, best->count - 1, b->s->mem, &rest))
+      return false;
+    if (shows_as_much(&rest, &all))
+      memcpy(best->set, fewer, --best->count * sizeof *fewer);
+  }
+  return true;
+}
+
 static lu_status cover(lu_link_block *b, lu_verify_plan *p, bool choose)
 {
   lu_coverage *c;
@@ -100,6 +126,9 @@ static lu_status cover(lu_link_block *b, lu_verify_plan *p, bool choose)
     return no_room(b);
   if (choose)
     add_cells(b, p, &best);
+  if (p->cells_added && !without_idle(b, c, &best))
+    return no_room(b);
+  p->exact = best.exact;
   if (!lu_coverage_sum(c, choose ? best.set : every, choose ? best.count : count, b->s->mem, &p->sum))
     return no_room(b);
   p->faults = c->fault_count;
@@ -154,8 +183,8 @@ void lu_verify_plan_say(lu_run *run, const lu_verify_plan *p)
   for (size_t i = 0; i < p->count; i++)
     fprintf(run->err, "%s%s", i ? ", " : "", p->patterns[i]->name);
   if (p->chosen && p->judged)
-    fprintf(run->err, " (the shortest set that shows all single faults of this block's lines that any pattern shows%s)",
-            p->cells_added ? "; the last for the cells" : "");
+    fprintf(run->err, " (%s that shows all single faults of this block's lines that any pattern shows%s)",
+            p->exact ? "the shortest set" : "the shortest set found", p->cells_added ? "; the last for the cells" : "");
   fputc('\n', run->err);
 }
 

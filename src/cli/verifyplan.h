@@ -11,6 +11,7 @@ typedef struct lu_verify_plan {
   const lu_pattern **patterns;
   bool chosen;             /* for this block, not named by the caller */
   bool cells_added;        /* the last one is there for the cells */
+  bool exact;              /* it is proved that no shorter set shows as much of the lines */
   bool judged;             /* sum is filled: a board is known */
   size_t faults;           /* single faults that were judged for */
   lu_cover_sum sum;        /* of the patterns together */

@@ -142,6 +142,20 @@ static bool ends_with(const lu_inflow *flow, size_t from, const char *text)
   return end - from >= len && !memcmp(flow->at + end - len, text, len);
 }
 
+/* What has come already when a stop is asked for. */
+static lu_status take_waiting(const lu_transport *t, lu_inflow *flow, lu_err *err)
+{
+  uint8_t piece[PIECE];
+  size_t got = 1;
+  lu_status s = LU_OK;
+  for (unsigned i = 0; s == LU_OK && got && i < 64; i++) {
+    s = t->read(t->self, piece, sizeof piece, 1, &got, err);
+    if (s == LU_OK)
+      s = lu_inflow_add(flow, piece, got, err);
+  }
+  return s;
+}
+
 /* Takes in until the prompt, silence, or a stop. from: where in flow this answer begins. */
 static lu_status listen(const lu_transport *t, const lu_text_talk *talk, const lu_hooks *hooks,
                         lu_inflow *flow, ended *how, lu_err *err)
@@ -157,7 +171,7 @@ static lu_status listen(const lu_transport *t, const lu_text_talk *talk, const l
       *talk->silent = false;
     if (lu_hooks_stop(hooks)) {
       *how = BY_STOP;
-      return LU_OK;
+      return take_waiting(t, flow, err);
     }
     lu_status s = t->read(t->self, piece, sizeof piece, SLICE_MS, &got, err);
     if (s == LU_OK)

@@ -6,7 +6,7 @@
  *     avr FIRMWARE.elf COMMAND...
  *
  * -m: the user may not open the port. -t: CTS is never on. -l: another program has it. elder: a reader that speaks protocol version 2.
- * monitor prints memory on request ("show FROM TO"), choosy is one that holds the line off (XOFF) for 300 ms after every
+ * monitor prints memory on request ("show FROM TO"), choosy is one that holds the line off (XOFF) for 600 ms after every
  * fourth character, ihex, srec and raw send 256 bytes from 100 on once they hear something, crc and sum send 300 with XMODEM,
  * which sum knows without CRC alone; avr is our reader's firmware on a simulated chip. -u: unplugged, -c: Ctrl-C,
  * after so many bytes to the command. At the end the bed says what the command set of the line and how it typed. Memory byte i holds
@@ -205,38 +205,38 @@ static uint64_t now_us(void)
   return (uint64_t)t.tv_sec * 1000000u + (uint64_t)t.tv_nsec / 1000u;
 }
 
-/* How the command types: the shortest time between two characters, and behind a line's end. */
-static uint64_t last_heard, char_gap = UINT64_MAX, line_gap = UINT64_MAX;
-static uint8_t last_byte;
+/* How fast the command types: a bed that wakes late sees pauses shrink, but never their sum. */
+static uint64_t first_heard, last_heard;
+static unsigned typed;
 
-static void typing(uint8_t byte)
+static void typing(void)
 {
-  uint64_t now = now_us(), *gap = last_byte == '\r' ? &line_gap : &char_gap;
-  if (last_heard && now - last_heard < *gap)
-    *gap = now - last_heard;
-  last_heard = now;
-  last_byte = byte;
+  last_heard = now_us();
+  if (!typed++)
+    first_heard = last_heard;
 }
 
 /* ---- flow control ---- */
-static uint64_t held_until;
+static uint64_t held_since;
 static unsigned came_while_held;
+enum { HOLD_US = 600000, ON_ITS_WAY_US = 150000 };
 
 static void choosy(uint8_t byte)
 {
   static unsigned count;
-  came_while_held += held_until != 0;
-  if (++count % 4 == 0 && !held_until) {
+  /* what was typed before the XOFF arrived does not count */
+  came_while_held += held_since && now_us() - held_since > ON_ITS_WAY_US;
+  if (++count % 4 == 0 && !held_since) {
     say("\x13", 1);
-    held_until = now_us() + 300000;
+    held_since = now_us();
   }
   monitor(byte);
 }
 
 static void release_line(void)
 {
-  if (held_until && now_us() >= held_until) {
-    held_until = 0;
+  if (held_since && now_us() - held_since >= HOLD_US) {
+    held_since = 0;
     say("\x11", 1);
   }
 }
@@ -255,9 +255,8 @@ static void tell_settings(const char *peer)
     return;
   fprintf(stderr, "tty_bed: %u baud%s%s\n", l.out_rate, l.control & (unsigned)CRTSCTS ? ", RTS/CTS" : "",
           l.input & IXON && l.input & IXOFF ? ", XON/XOFF" : "");
-  if (char_gap != UINT64_MAX && line_gap != UINT64_MAX)
-    fprintf(stderr, "tty_bed: typed with %u ms between characters, %u ms behind lines\n", (unsigned)(char_gap / 1000),
-            (unsigned)(line_gap / 1000));
+  if (typed && strcmp(peer, "avr"))
+    fprintf(stderr, "tty_bed: typed %u characters in %u ms\n", typed, (unsigned)((last_heard - first_heard) / 1000));
   if (!strcmp(peer, "choosy"))
     fprintf(stderr, "tty_bed: %u characters came while the line was held\n", came_while_held);
 }
@@ -318,7 +317,7 @@ static void elder(uint8_t byte)
 
 static void hear(const char *peer, uint8_t byte)
 {
-  typing(byte);
+  typing();
   if (!strcmp(peer, "monitor"))
     monitor(byte);
   if (!strcmp(peer, "choosy"))

@@ -178,33 +178,33 @@ static lu_said_test *test_of(planner *p, const lu_next_test *x, size_t trial)
   return t;
 }
 
-/* Where the best test is a pattern that something has to run step by step: the best that whole dumps allow. *said: a
- * sentence, or "". */
-static bool by_dumps(planner *p, const lu_next_test *x, lu_said_test *t, const char **said)
+/* Where the best test is a pattern, which something has to run step by step: the best that whole dumps allow. Where it
+ * is not: the best pattern, if that costs less. *said: a sentence, or "". */
+static bool other_way(planner *p, const lu_next_test *x, lu_said_test *t, const char **said)
 {
   lu_arena *mem = p->s->mem;
-  bool *skip = LU_NEW(mem, bool, p->count + 1);
+  bool *skip = LU_NEW(mem, bool, p->count + 1), stepwise = p->plans[x->best].pattern != NULL;
   *said = "";
   for (size_t i = 0; skip && i < p->count; i++)
-    skip[i] = p->plans[i].pattern != NULL;
-  size_t best = skip && p->plans[x->best].pattern ? lu_next_cheapest(p->trials, x->gain, skip, p->count) : SIZE_MAX;
-  if (best == SIZE_MAX)
+    skip[i] = (p->plans[i].pattern != NULL) == stepwise;
+  size_t best = skip ? lu_next_cheapest(p->trials, x->gain, skip, p->count) : SIZE_MAX;
+  if (best == SIZE_MAX || (!stepwise && p->trials[best].cost >= p->trials[x->best].cost))
     return skip;
-  t->by_dump = test_of(p, x, best);
+  t->other = test_of(p, x, best);
   const char *what = deed(&p->plans[best], mem), *how = means(&p->plans[best], mem);
-  *said = what && how ? lu_arena_printf(mem, " With dumps alone: %s (%s), %.2f bits.", what, how, x->gain[best]) : NULL;
-  return *said && t->by_dump;
+  *said = what && how ? lu_arena_printf(mem, " %s: %s (%s), %.2f bits.", stepwise ? "With dumps alone" : "Cheaper", what, how, x->gain[best]) : NULL;
+  return *said && t->other;
 }
 
 static lu_status say_test(planner *p, const lu_next_test *x, lu_finding *f)
 {
   lu_arena *mem = p->s->mem;
   lu_said_test *t = test_of(p, x, x->best);
-  const char *what = deed(&p->plans[x->best], mem), *how = means(&p->plans[x->best], mem), *dumps;
-  if (!t || !what || !how || !by_dumps(p, x, t, &dumps))
+  const char *what = deed(&p->plans[x->best], mem), *how = means(&p->plans[x->best], mem), *other;
+  if (!t || !what || !how || !other_way(p, x, t, &other))
     return lu_fail(&p->s->err, LU_ERR_NOMEM, 0, 0, "no room");
   t->text = lu_arena_printf(mem, "%c%s (%s); expected gain %.2f of %.2f bits of doubt between the suspects.%s", what[0] - 'a' + 'A', what + 1,
-                            how, t->gain, t->doubt, dumps);
+                            how, t->gain, t->doubt, other);
   f->next_test = t;
   return t->text ? LU_OK : lu_fail(&p->s->err, LU_ERR_NOMEM, 0, 0, "no room");
 }

@@ -58,7 +58,8 @@ typedef struct lu_said_test {
   uint64_t operations, wait_us;  /* what it costs */
   double gain, doubt;            /* bits */
   const char *text;
-  const struct lu_said_test *by_dump; /* with kind "pattern": the best one that needs whole dumps only, without text; or NULL */
+  const struct lu_said_test *other; /* with kind "pattern": the best one that needs whole dumps only; else the best pattern, where
+                                       it is cheaper; without text; or NULL */
 } lu_said_test;
 
 typedef struct lu_finding {

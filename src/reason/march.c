@@ -132,6 +132,7 @@ typedef struct match {
   uint64_t hits, missed, extra; /* bits: foretold and seen; foretold and not seen; seen and not foretold */
   uint64_t missed_in;           /* columns of the missed ones */
   uint32_t log;                 /* that is run now */
+  bool keeps;                   /* something keeps the level that was driven last */
   foreseen *kept;
   size_t count, room;
   lu_arena *mem;                /* NULL: only counted */
@@ -142,11 +143,16 @@ static uint64_t bits(uint64_t x)
   return (uint64_t)__builtin_popcountll(x);
 }
 
-/* A bus that keeps its level is followed for the words that are run only: a few may be off. A second fault
- * may hide what this one does in a column or two. */
+/* A bus that keeps its level is followed for the words that are run only: a few may be off. */
+static uint64_t off_most(const match *m, uint64_t of)
+{
+  return (m->keeps ? 2 : 0) + of / 50;
+}
+
+/* A second fault may hide what this one does in a column or two. */
 static bool given_all(const match *m)
 {
-  return m->missed <= 2 + m->hits / 50;
+  return m->missed <= off_most(m, m->hits);
 }
 
 static bool stands(const match *m)
@@ -201,6 +207,9 @@ static touch runs(const seeker *s, size_t r, const hypothesis *h, match *m, uint
   if (!lu_tester_mask(f->tester, &e, mask))
     return CANNOT_TELL;
   lu_tester_undriven(f->tester, h->undriven);
+  m->keeps = h->undriven == LU_LEVEL_KEEP;
+  for (size_t i = 0; i < n; i++)
+    m->keeps |= local[i].kind == LU_FAULT_OPEN && local[i].level == LU_LEVEL_KEEP;
   for (m->log = 0; m->log < f->log_count; m->log++)
     if (!lu_tester_watch(f->tester, m->log, &e, local, n, compare, m, &out) || !stands(m))
       return CANNOT_TELL;
@@ -266,7 +275,7 @@ static void hold_reads(const seeker *s, size_t r, const hypothesis *h, score *ou
   out->refuted |= t == CANNOT_TELL;
   out->exact &= t == TOUCHES_NOT || !f->wrong
                     ? !f->wrong && (t == TOUCHES_NOT || given_all(&m))
-                    : total && given + total / 50 >= total && over <= 2 + total / 50 && m.extra <= 2 + m.hits / 50 && given_all(&m);
+                    : total && given + total / 50 >= total && over <= off_most(&m, total) && m.extra <= 2 + m.hits / 50 && given_all(&m);
   lu_arena_free(&mem);
 }
 

@@ -138,8 +138,8 @@ bool lu_report_json(FILE *out, const lu_finding *f)
     json_t *t = test_json(f->next_test);
     json_object_set_new(t, "doubt_bits", share(f->next_test->doubt));
     json_object_set_new(t, "text", text(f->next_test->text));
-    if (f->next_test->by_dump)
-      json_object_set_new(t, "by_dump", test_json(f->next_test->by_dump));
+    if (f->next_test->other)
+      json_object_set_new(t, f->next_test->kind[0] == 'p' ? "by_dump" : "by_pattern", test_json(f->next_test->other));
     json_object_set_new(o, "next_test", t);
   }
   if (f->alike)

@@ -77,7 +77,8 @@ static void open_words(const lu_joint *j, const lu_fault *f, lu_said_fault *s, l
   uint64_t cut = f->cut & n->interest, rest = n->interest & ~cut, from = n->drivers & rest;
   s->cut_count = pin_names(j, f->net, cut, &s->cut_off, mem);
   s->from_count = pin_names(j, f->net, from ? from : rest, &s->from, mem);
-  s->text = lu_arena_printf(mem, "%s open: %s cut off from %s, what floats reads %s", s->net,
+  s->unsteady = f->unsteady;
+  s->text = lu_arena_printf(mem, "%s open%s: %s cut off from %s, what floats reads %s", s->net, s->unsteady ? " now and then" : "",
                             join(s->cut_off, s->cut_count, mem), join(s->from, s->from_count, mem), level_words(f->level));
 }
 
@@ -160,9 +161,9 @@ static const char *why_words(const lu_joint *j, const lu_suspect *x, lu_arena *m
   unsigned receivers = (unsigned)__builtin_popcountll(n->interest & ~n->drivers);
   unsigned cut = (unsigned)__builtin_popcountll(f->cut & n->interest);
   const char *others = cut < receivers && !(f->cut & n->drivers) ? ", while the other receivers of the net follow it" : "";
-  return lu_arena_printf(mem, "The data read as if %s did not follow %s but floated %s%s%s.",
-                         join(s.cut_off, s.cut_count, mem), join(s.from, s.from_count, mem), level_words(f->level),
-                         others, damage);
+  const char *when = f->unsteady ? "The passes differ as if now and then" : "The data read as if";
+  return lu_arena_printf(mem, "%s %s did not follow %s but floated %s%s%s.", when, join(s.cut_off, s.cut_count, mem),
+                         join(s.from, s.from_count, mem), level_words(f->level), others, damage);
 }
 
 static const char *leg(const lu_joint *j, uint32_t pin)
@@ -197,6 +198,10 @@ static const char *settle_words(const lu_joint *j, const lu_suspect *x, lu_arena
   uint32_t to = first_pin(j, x->net, cut), from = first_pin(j, x->net, n->drivers & rest ? n->drivers & rest : rest);
   if (to == LU_NONE || from == LU_NONE)
     return lu_arena_printf(mem, "Follow %s from end to end with a meter, power off.", net);
+  if (f->unsteady)
+    return lu_arena_printf(mem, "Power off: measure continuity from %s%s to %s%s while you press on both chips and bend the board a little; a contact "
+                                "that comes and goes may read joined at rest.",
+                           j->board->pins[from].name, leg(j, from), j->board->pins[to].name, leg(j, to));
   return lu_arena_printf(mem, "Power off: measure continuity from %s%s to %s%s; on a sound board they are joined.",
                          j->board->pins[from].name, leg(j, from), j->board->pins[to].name, leg(j, to));
 }
@@ -288,6 +293,9 @@ static const char *masked_words(const lu_result *r, lu_arena *mem)
   size_t count = 0;
   if (!masked || !r->explanation_count || r->explanations[0].explained < 0.999)
     return NULL;
+  for (size_t i = 0; i < r->explanations[0].count; i++)
+    if (r->explanations[0].faults[i].unsteady)
+      return NULL; /* it hides nothing while it is closed */
   lu_masked_nets(j, &r->explanations[0], masked);
   for (uint16_t n = 0; n < j->net_count && count < 64; n++)
     if (masked[n])

@@ -48,6 +48,7 @@ static lu_status merge_passes(lu_session *s, lu_reading *r)
 {
   const lu_words *p = r->passes;
   r->evidence.got = p[0];
+  r->evidence.passes = NULL;
   r->unsteady_bits = 0;
   if (r->pass_count < 2)
     return LU_OK;
@@ -78,6 +79,8 @@ static lu_status merge_passes(lu_session *s, lu_reading *r)
   if (!r->unsteady_bits)
     return LU_OK;
   r->evidence.steady = steady;
+  r->evidence.passes = p;
+  r->evidence.pass_count = r->pass_count;
   double rate = (double)r->unsteady_bits / ((double)n * r->evidence.network->data_bits * (double)r->pass_count);
   r->noise = fmin(0.2, pow(rate, (double)r->pass_count) + 1e-9);
   return LU_OK;

@@ -46,7 +46,8 @@ static const char *fault_words(reader *r, const json_t *o, const lu_said_fault *
 {
   const char *kind = f->kind ? f->kind : "?";
   if (!strcmp(kind, "open"))
-    return lu_arena_printf(r->mem, "%s open: %s cut off from %s, what floats reads %s", f->net ? f->net : "?", listed(r, json_object_get(o, "cut_off")),
+    return lu_arena_printf(r->mem, "%s open%s: %s cut off from %s, what floats reads %s", f->net ? f->net : "?",
+                           json_is_true(json_object_get(o, "unsteady")) ? " now and then" : "", listed(r, json_object_get(o, "cut_off")),
                            listed(r, json_object_get(o, "from")), !f->level ? "?" : !strcmp(f->level, "keep") ? "what was driven last" : f->level);
   if (!strcmp(kind, "stuck"))
     return lu_arena_printf(r->mem, "%s stuck %s as a whole", f->net ? f->net : "?", f->level ? f->level : "?");

@@ -20,6 +20,7 @@ typedef struct lu_said_fault {
   const char *acts, *lost;
   size_t cut_count, from_count;
   const char **cut_off, **from;  /* open: pins */
+  bool unsteady;                 /* open: now and then, closed at other times */
   uint32_t row, column;
   const char *model;             /* cell: kind of defect by its failing reads ("SAF", "CFid"), or NULL */
   const char *models;            /* cell: the primitives that fail so, or NULL */

@@ -17,6 +17,8 @@ typedef struct lu_evidence {
   lu_words got;          /* count = the block's words; held: which were read */
   lu_words known;        /* same count and width; at = NULL with LU_KNOW_NOTHING */
   const uint64_t *steady; /* by word: bits that read the same in every pass; NULL = all */
+  const lu_words *passes; /* [pass_count] of which got is the majority; NULL: not kept apart */
+  size_t pass_count;
 } lu_evidence;
 
 /* Word address (low address_bits bits) of word i, and back. */

@@ -2,6 +2,7 @@
 #include "reason/explain.h"
 
 #include "reason/blind.h"
+#include "reason/flicker.h"
 #include "reason/inside.h"
 #include "reason/standins.h"
 
@@ -404,6 +405,10 @@ static bool search_all(lu_result *r, lu_search *s)
 lu_status lu_explain(const lu_evidence *readings, size_t count, const lu_priors *priors, double noise,
                      lu_arena *mem, lu_result **out, lu_err *err)
 {
+  bool told;
+  lu_status flicker = lu_explain_flicker(readings, count, priors, noise, mem, out, &told, err);
+  if (flicker || told)
+    return flicker;
   if (count == 1 && readings[0].know == LU_KNOW_NOTHING)
     return lu_explain_blind(&readings[0], priors, mem, out, err);
   lu_result *r = LU_NEW(mem, lu_result, 1);

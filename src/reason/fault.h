@@ -34,6 +34,7 @@ typedef struct lu_fault {
   uint16_t part;      /* network parts */
   uint16_t data_bit;
   uint32_t row, column;
+  uint32_t unsteady;  /* OPEN: 1 = only now and then; fills the struct, so that equal faults are equal bytes */
   uint64_t cut;       /* bit i = the i-th pin of the net is cut off */
 } lu_fault;
 

@@ -40,6 +40,8 @@ static json_t *fault(const lu_said_fault *f)
   if (f->cut_off) {
     json_object_set_new(o, "cut_off", texts(f->cut_off, f->cut_count));
     json_object_set_new(o, "from", texts(f->from, f->from_count));
+    if (f->unsteady)
+      json_object_set_new(o, "unsteady", json_true());
   }
   if (f->level)
     json_object_set_new(o, "level", text(f->level));

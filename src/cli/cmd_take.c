@@ -130,8 +130,16 @@ static bool by_itself(const args *a)
   return !a->as || !strcmp(a->as, "auto");
 }
 
-static lu_status check_as(const args *a, lu_err *err)
+/* What is wrong with the call, before a device is opened. */
+static lu_status check_text(const args *a, lu_err *err)
 {
+  char text[512];
+  size_t len;
+  for (size_t i = 0; i < a->sends.count; i++) {
+    lu_status s = lu_text_template(a->sends.at[i], a->link.from, a->link.count, text, sizeof text, &len, err);
+    if (s != LU_OK)
+      return s;
+  }
   if (by_itself(a) || !strcmp(a->as, "xmodem") || !strcmp(a->as, "xmodem-sum") || lu_dumpform_named(a->as))
     return LU_OK;
   return lu_fail(err, LU_ERR_USAGE, 0, 0,
@@ -221,7 +229,7 @@ static lu_status talk(lu_run *run, const lu_transport *t, const args *a, const l
                        .first_ms = (unsigned)a->first_ms, .idle_ms = (unsigned)a->idle_ms, .silent = &silent};
   if (!by_xmodem(a)) {
     lu_status s = lu_text_take(t, &talk, hooks, &h->flow, err);
-    bool ask = by_itself(a) && silent && !lu_hooks_stop(hooks) && !holds_memory(run, &h->flow);
+    bool ask = by_itself(a) && silent && !a->prompt && !lu_hooks_stop(hooks) && !holds_memory(run, &h->flow);
     return ask ? invite(run, t, hooks, h, s, err) : s;
   }
   h->xmodem = true;
@@ -360,7 +368,7 @@ static int take_text(lu_run *run, args *a, lu_link_block *block)
   }
   lu_link_block_settle(block, &a->link, 8, a->byte_order);
   const char *path = first_name(run, a, block);
-  lu_status s = path ? check_as(a, &err) : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room");
+  lu_status s = path ? check_text(a, &err) : lu_fail(&err, LU_ERR_NOMEM, 0, 0, "no room");
   if (s == LU_OK)
     s = lu_link_open_line(&a->link, &t, &err);
   if (s != LU_OK)
@@ -655,6 +663,9 @@ static int take(lu_run *run, void *opaque)
     lu_inflow_free(&none);
     return s == LU_OK ? LU_EXIT_CLEAN : lu_say_error(run, &err);
   }
+  lu_err cannot = {0};
+  if (lu_link_may_write(a->output, &cannot) != LU_OK)
+    return lu_say_error(run, &cannot);
   if (a->sample && !a->link.ftdi)
     return lu_say_usage(run, "take: --sample needs --ftdi SERIAL (or --ftdi any)");
   if (a->sample)

@@ -575,6 +575,15 @@ static int run_it(lu_run *run, bench *b, const lu_memio *m)
   return code;
 }
 
+static lu_status readable(const char *path, lu_err *err)
+{
+  lu_file file;
+  lu_status s = path ? lu_file_open(path, 64u << 20, &file, err) : LU_OK;
+  if (path && s == LU_OK)
+    lu_file_close(&file);
+  return s;
+}
+
 static int with_block(lu_run *run, args *a, lu_link_block *block)
 {
   lu_err err = {0};
@@ -588,6 +597,8 @@ static int with_block(lu_run *run, args *a, lu_link_block *block)
   if (is_rom(a) && !wants_rom(a))
     return lu_say_usage(run, "verify: a ROM is held against --image, --crc32, --sha1 or --sha256");
   /* a wrong name must not cost the wait for a device */
+  if (lu_link_may_write(a->log, &err) != LU_OK || readable(a->image, &err) != LU_OK || readable(a->first, &err) != LU_OK)
+    return lu_say_error(run, &err);
   if (!wants_rom(a) && lu_verify_plan_make(block, &a->patterns, &b->plan))
     return lu_say_error(run, &block->s->err);
   if (lu_link_open_memory(run, &a->link, &m, &err) != LU_OK)

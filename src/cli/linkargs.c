@@ -7,7 +7,9 @@
 #include "link/ftdi.h"
 #include "link/inflow.h"
 
+#include <errno.h>
 #include <string.h>
+#include <unistd.h>
 
 /* The place of word in words[count], which NULL text means the first of. */
 static lu_status one_of(const char *text, const char *option, const char *const *words, size_t count,
@@ -249,6 +251,21 @@ lu_status lu_link_form(const char *path, const char *form, const lu_dump *dump, 
   if (!f)
     return LU_ERR_USAGE;
   return f->write(dump, (lu_sink){put, out}) ? LU_OK : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the dump's text");
+}
+
+lu_status lu_link_may_write(const char *path, lu_err *err)
+{
+  const char *slash = path ? strrchr(path, '/') : NULL;
+  char folder[4096] = ".";
+  size_t len = slash ? (size_t)(slash - path) : 0;
+  if (!path || len >= sizeof folder)
+    return LU_OK;
+  if (slash)
+    memcpy(folder, len ? path : "/", len ? len : 1);
+  folder[slash ? (len ? len : 1) : 1] = '\0';
+  if (access(folder, W_OK | X_OK) == 0)
+    return LU_OK;
+  return lu_fail_source(err, lu_fail(err, LU_ERR_IO, 0, 0, "cannot write there: %s; nothing was read", strerror(errno)), path);
 }
 
 lu_status lu_link_write(const char *path, const char *form, const lu_dump *dump, lu_err *err)

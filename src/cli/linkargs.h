@@ -75,6 +75,8 @@ const struct lu_dumpform *lu_link_dumpform(const char *path, const char *form, l
  * lu_inflow_free, also after a failure. */
 LU_MUST_USE lu_status lu_link_form(const char *path, const char *form, const lu_dump *dump, lu_inflow *out,
                                    lu_err *err);
+/* Whether a file of that name could be written at the end: asked before hours are spent. NULL path: fine. ERR_IO. */
+LU_MUST_USE lu_status lu_link_may_write(const char *path, lu_err *err);
 /* Writes a dump; form NULL: by the file's ending, else raw. */
 LU_MUST_USE lu_status lu_link_write(const char *path, const char *form, const lu_dump *dump,
                                     lu_err *err);

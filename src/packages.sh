@@ -2,7 +2,7 @@
 # The Debian 12 packages that the project uses, in one place; sourced by src/quickstart and tests/run.
 # Each row: kind, package, what it is for. Kinds: build (needed), link (optional at build time, without it
 # a kind of link, the job's store or pictures are not in the program), test (tests/run cannot do without), check (without it some tests are
-# skipped and say so).
+# skipped and say so), long (the same, of tests/run --long alone).
 
 lu_packages='
 build gcc               the compiler
@@ -41,9 +41,9 @@ check avr-libc          the same
 check binutils-avr      the same
 check libsimavr-dev     firmware under a simulated chip
 check libelf-dev        the same
-check qemu-system-x86   a virtual machine with the real USB stack (tests/run --long)
-check busybox-static    the same
-check cpio              the same
+long  qemu-system-x86   a virtual machine with the real USB stack
+long  busybox-static    the same
+long  cpio              the same
 check gcc-m68k-linux-gnu patterns as C for a 68000
 check mandoc            manual pages
 check dpkg-dev          the .deb: shlibdeps

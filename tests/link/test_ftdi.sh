@@ -75,6 +75,17 @@ for how in -q -s; do
   expect "a line on which nothing comes, with $how" 3 "nothing came within 300 ms"
   [ $((($(date +%s%N) - start) / 1000000)) -lt 5000 ] || { echo "FAILED: it waits longer than it was told"; failed=1; }
 done
+for how in -q -s -D; do
+  run $how -R -p 6014 "$LU_PROGRAM" take --ftdi any --kind rom --address-bits 12 -o "$dir/r.bin"
+  expect "our reader on that line, without the system's driver, with $how" 0 "4096 bytes: 0x0 to 0xfff"
+  cmp -n 4096 "$dir/a.bin" "$dir/r.bin" || failed=1
+done
+expect "which is put back" 0 "the system's driver has the chip again"
+run -R -p 6014 "$LU_PROGRAM" verify --ftdi any --address-bits 10 --pattern march-c-minus
+expect "and verify over it" 0 "0 errors"
+run -R -u 9000 -p 6014 "$LU_PROGRAM" take --ftdi any --kind rom --address-bits 14 -o "$dir/r.bin"
+expect "unplugged there" 3 "what was read is kept"
+cmp -n "$(stat -c %s "$dir/r.bin")" "$dir/a.bin" "$dir/r.bin" || failed=1
 run -p 6014 "$LU_PROGRAM" take --ftdi any --text --flow xon --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"
 expect "XON/XOFF, by the chip itself" 0 "flow control 0401 with 1311"
 run -p 6014 "$LU_PROGRAM" take --ftdi any --text --flow rts --idle 200 --send '0100 01 02 03 04\r' -o "$dir/g.bin"

@@ -2,11 +2,12 @@
 /* Runs a command with emulated FTDI chips on an emulated USB bus (umockdev): the command's libftdi1
  * and libusb are the real ones, their requests to the kernel are answered here.
  *
- *   umockdev-wrapper usb_bed [-p 6010|6014]... [-u BYTES] [-d] [-m] [-D] [-q] [-s] [-f FAULT]... COMMAND...
+ *   umockdev-wrapper usb_bed [-p 6010|6014]... [-u BYTES] [-d] [-m] [-D] [-q] [-s] [-R] [-f FAULT]... COMMAND...
  *
  * -p: a chip (two for two of them)   -u: unplugged after so many bulk bytes
  * -m: the user may not open it   -D: a driver of the system holds it; at the end the bed says whether it came back
  * -f P3=0: something else holds channel A's line 3
+ * -R: the reader's program (simpeer.h) is at the end of the serial line, which is looped back otherwise
  * -q: sends nothing, not even its status, while it has nothing to say   -s: packets end anywhere, and empty ones come between
  * -d: a bus read gives two bytes until opcode 8A   -f: "A3=0", "D2=1" on the bus
  * A memory of 64 KiB hangs on the host bus; byte i holds i * 5 + i / 256. In bit-bang mode the lines
@@ -15,6 +16,8 @@
  * were, how long a high-speed bus needs for them (a microframe of 125 us each, 13 packets of 512 in one: USB 2.0, 5.8.4),
  * and which flow control was set last. */
 #define _GNU_SOURCE
+#include "simpeer.h"
+
 #include <umockdev.h>
 
 #include <errno.h>
@@ -55,7 +58,7 @@ typedef struct chip {
 static chip chips[2];
 static unsigned chip_count;
 static long unplug_after = -1;
-static bool unplugged, double_read, quiet, ragged;
+static bool unplugged, double_read, quiet, ragged, reader;
 static unsigned transfers, microframes, flow_index, flow_value;
 static uint8_t memory[65536];
 static unsigned pin_held_low, pin_held_high; /* channel A's lines that something else holds */
@@ -171,10 +174,27 @@ static int bulk_out(chip *c, const uint8_t *at, size_t n)
       engine_byte(c, at[i]);
     else if (c->mode == 0x04)
       push(c, c->counter++);
-    else if (c->mode == 0)
+    else if (c->mode == 0 && !reader)
       push(c, at[i]); /* the serial line is looped back */
   }
+  lu_transport t = sim_transport();
+  if (c->mode == 0 && reader && t.write(t.self, at, n, 0, NULL) != LU_OK)
+    return -ENODEV;
   return (int)n;
+}
+
+/* A few milliseconds of the reader's life; what it says goes into the chip's queue. */
+static void let_reader_live(chip *c)
+{
+  uint8_t piece[1024];
+  size_t got = 1;
+  lu_transport t = sim_transport();
+  while (got && level(c) < QUEUE / 2)
+    if (t.read(t.self, piece, sizeof piece, 5, &got, NULL) != LU_OK)
+      return;
+    else
+      for (size_t i = 0; i < got; i++)
+        push(c, piece[i]);
 }
 
 /* Packets of 512 with two status bytes each. A short one goes on a flush, or after the latency. */
@@ -182,6 +202,8 @@ static int bulk_in(chip *c, uint8_t *to, size_t room)
 {
   size_t n = 0;
   static unsigned turn;
+  if (reader && c->mode == 0)
+    let_reader_live(c);
   if (quiet && !level(c))
     return -EAGAIN;
   if (ragged && level(c)) { /* 0, 1, 62, 510 ... bytes, whatever waits */
@@ -503,7 +525,7 @@ static bool fault(const char *text)
 
 int main(int argc, char **argv)
 {
-  for (int o; (o = getopt(argc, argv, "+p:u:df:mDqs")) != -1;) {
+  for (int o; (o = getopt(argc, argv, "+p:u:df:mDqsR")) != -1;) {
     if (o == 'p' && chip_count < 2)
       chips[chip_count++].pid = (unsigned)strtoul(optarg, NULL, 16);
     else if (o == 'u')
@@ -516,6 +538,8 @@ int main(int argc, char **argv)
       quiet = true;
     else if (o == 's')
       ragged = true;
+    else if (o == 'R')
+      reader = true;
     else if (o == 'D')
       driver = driver_there = true;
     else if (o != 'f' || !fault(optarg))
@@ -523,8 +547,9 @@ int main(int argc, char **argv)
   }
   if (optind >= argc)
     return 2;
+  sim_start();
   for (unsigned i = 0; i < 65536; i++)
-    memory[i] = (uint8_t)(i * 5 + (i >> 8));
+    sim.memory[i] = memory[i] = (uint8_t)(i * 5 + (i >> 8));
   UMockdevTestbed *bed = umockdev_testbed_new();
   UMockdevIoctlBase *handlers[2];
   for (unsigned i = 0; i < chip_count; i++) {

@@ -57,6 +57,11 @@ check poppler-utils     the printed page
 check strace            writes of a message
 check zsh               completions
 check fish              completions
+long  kicad             netlists and layouts as another program exports them
+long  kicad-demos       the designs
+long  xvfb              a screen for it
+long  openbox           windows on it
+long  xdotool           hands for it
 '
 
 # lu_packages_of KIND...: the names of these kinds.

@@ -120,6 +120,16 @@ static bool take_outline(lu_session *s, const args *a, uint32_t part, lu_outline
   return true;
 }
 
+static bool any_pin_fits(const lu_outline *o)
+{
+  char side;
+  unsigned slot, slots;
+  size_t i = 0;
+  while (i < o->pin_count && !lu_outline_spot(o, i, &side, &slot, &slots))
+    i++;
+  return i < o->pin_count;
+}
+
 /* Writes the SVG whole or not at all. */
 static lu_status write_svg(lu_session *s, const lu_outline *o, const char *path)
 {
@@ -158,6 +168,9 @@ static int board_pins(lu_run *run, lu_session *s, const args *a)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
   if (a->body && !lu_body_named(a->body, &o.body))
     return lu_say_usage(run, "board pins: --body expects dip, sip, zip, plcc, soj or pga, found '%s'", a->body);
+  if (a->body && !any_pin_fits(&o))
+    return lu_say_usage(run, "board pins: --body %s: no pin of %s has a place there%s", a->body, ref,
+                        o.body == LU_BODY_PGA ? ", its pins are called by letter and number, A1" : "");
   o.solder_side = a->view && !strcmp(a->view, "solder");
   if (a->svg && write_svg(s, &o, a->svg))
     return lu_say_error(run, &s->err);

@@ -119,6 +119,7 @@ says 2 "the nearest is 'U8'" pins docs/demo/tide.yaml U88
 says 2 "U8 has no pin '99'" pins docs/demo/tide.yaml U8 --mark 99
 says 2 "--view expects above or solder" pins docs/demo/tide.yaml U8 --view left
 says 2 "--body expects dip" pins docs/demo/tide.yaml U8 --body box
+says 2 "--body pga: no pin of U8 has a place there" pins docs/demo/tide.yaml U8 --body pga
 says 2 "the board has no block 'wrk RAM'; the nearest is 'work RAM'" show docs/demo/tide.yaml --block "wrk RAM"
 says 2 "no processor and no memory is known" guess tests/boards/quay16.csv
 head -c 3000 docs/demo/tide.net >"$dir/short.net"

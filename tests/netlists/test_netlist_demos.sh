@@ -40,4 +40,4 @@ while read -r name common differing; do
   fi
 done < "$tmp/pairs"
 echo "$files files, $pairs boards, $bad bad"
-[ "$files" -ge 20 ] && [ "$pairs" -ge 9 ] && [ "$bad" = 0 ]
+[ "$files" -ge "${LU_DEMO_FILES:-20}" ] && [ "$pairs" -ge "${LU_DEMO_PAIRS:-9}" ] && [ "$bad" = 0 ]

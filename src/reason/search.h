@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #ifndef LU_REASON_SEARCH_H
 #define LU_REASON_SEARCH_H
-/* The search behind explain.h: classes of faults with equal effect, and sets of them. */
+/* The search behind explain.h: classes of faults with equal effect (classes.c), and sets of them (search.c). */
 #include "reason/explain.h"
 
 /* Faults of one effect. */
@@ -69,6 +69,8 @@ typedef struct lu_search {
 LU_MUST_USE bool lu_search_classes(lu_search *s);
 /* Those bridges and swaps, too, that cannot be all there is: parts of larger sets. After lu_search_classes, once. */
 LU_MUST_USE bool lu_search_more_classes(lu_search *s);
+/* One fault more joins the class of its effect; a class that is new gets its cost. */
+LU_MUST_USE bool lu_search_add(lu_search *s, const lu_fault *f);
 LU_MUST_USE bool lu_search_sets(lu_search *s);
 /* A number for the very effect of a set over all readings: equal for sets that read alike. */
 uint64_t lu_search_effect(const lu_search *s, const lu_set *x);

@@ -307,9 +307,9 @@ static void say_ram(const bench *b, const sum *x)
     fputs("no round was finished: nothing is proved\n", out);
   if (*x->verdict == 'p')
     fprintf(out, "This proves that these cells kept what these patterns wrote, at this speed, supply and temperature%s.\n"
-                 "It does not prove the faults that the coverage leaves out, retention beyond %s, the board's own\n"
+                 "It does not prove the faults that the coverage leaves out, retention beyond %s, the board's own "
                  "timing, other speeds, or contacts that fail when they are moved or warm.\n",
-            b->b->n ? ", and that the lines\nbetween the reader and them carried it" : "", b->a->hold ? b->a->hold : "the patterns' own pauses");
+            b->b->n ? ", and that the lines between the reader and them carried it" : "", b->a->hold ? b->a->hold : "the patterns' own pauses");
 }
 
 static json_t *body_of(const bench *b, const sum *x)
@@ -517,7 +517,7 @@ static int verify_rom(bench *b, const lu_memio *m)
            .seconds = (double)(lu_clock_us(NULL) - start) / 1e6};
   fprintf(b->run->out, "%s: %" PRIu32 " words read, %" PRIu64 " differ, %.1f s\n", x.verdict, count, b->seen, x.seconds);
   if (same)
-    fputs("This proves that the ROM gave its content once, every bit of it, at this speed; not that it does so at the\n"
+    fputs("This proves that the ROM gave its content once, every bit of it, at this speed; not that it does so at the "
           "board's own speed, nor (out of circuit) that its select and enable lines are driven right.\n",
           b->run->out);
   int logged = write_log(b), kept = into_job(b, &x), put = put_result(b, &x);

@@ -16,12 +16,14 @@ trap 'rm -rf "$dir"' EXIT
 failed=0
 link=(--port /dev/ttyUSB0 --rate 1000000)
 tide=$LU_TOP/docs/demo/tide.yaml log8=$LU_TOP/tests/boards/log8.yaml buoy8=$LU_TOP/tests/boards/buoy8.yaml
+# Text for people is folded at blanks: a text is there, however its lines are broken.
+has() { cat "$dir/out" "$dir/err" | tr -s ' \n' ' ' | grep -qF -- "$(tr -s ' ' <<<"$1")"; }
 run() { umockdev-wrapper "$bed" "$@" >"$dir/out" 2>"$dir/err"; code=$?; }
 expect() { # what, exit status, texts in the output
   local what=$1 status=$2 text
   shift 2
   for text; do
-    if [ "$code" != "$status" ] || ! grep -qF -- "$text" "$dir/out" "$dir/err"; then
+    if [ "$code" != "$status" ] || ! has "$text"; then
       echo "FAILED: $what: exit $code (expected $status), expected '$text' in:"
       head -60 "$dir/out" "$dir/err"
       failed=1

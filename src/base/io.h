@@ -17,6 +17,11 @@ typedef struct lu_file {
 LU_MUST_USE lu_status lu_file_open(const char *path, size_t max, lu_file *out, lu_err *err);
 void lu_file_close(lu_file *file);
 
+/* How many bytes two files have in common from their starts, counted in whole pieces of 64 KiB: read and
+ * compared piece by piece up to the first that differs, without mapping, which costs less than the pages
+ * of two mappings. 0 where one cannot be read; the last piece may be shorter. */
+size_t lu_files_agree(const char *a, const char *b);
+
 /* Writes len bytes to path so that either the old or the new content is there ("-": standard
  * output). ERR_IO on any failure, nothing left behind. */
 LU_MUST_USE lu_status lu_file_write(const char *path, const void *at, size_t len, lu_err *err);

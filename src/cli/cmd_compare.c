@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup compare: what a repair changed. */
 #include "cli/bench.h"
+#include "base/io.h"
 #include "base/text.h"
 #include "cli/session.h"
 #include "api/judge.h"
@@ -15,7 +16,7 @@
 #include <string.h>
 
 /* Without a board and without known contents, suspects are only worked out up to this size. */
-enum { BLIND_BYTES_MOST = 1 << 20 };
+enum { BLIND_BYTES_MOST = 1 << 20, SAME_BYTES_LEAST = 1 << 20 };
 static const double suspect_share = 0.05;
 
 typedef struct args {
@@ -114,6 +115,24 @@ static lu_status judge_blind(comparison *c)
   return LU_OK;
 }
 
+/* The words are a file's own bytes, from its start. */
+static bool as_in_file(const comparison *c, const side *x)
+{
+  for (size_t i = 0; i < c->s->file_count; i++)
+    if (!strcmp(c->s->names[i], x->name) && c->s->files[i].bytes.at == x->words.at)
+      return !x->words.held;
+  return false;
+}
+
+/* Large files that are mostly the same are held against each other as they are read. */
+static size_t same_words(const comparison *c)
+{
+  const side *x = &c->side[0], *y = &c->side[1];
+  size_t bytes = x->words.count * x->words.bytes;
+  bool plain = bytes >= SAME_BYTES_LEAST && x->words.bytes == y->words.bytes && x->words.base == y->words.base;
+  return plain && as_in_file(c, x) && as_in_file(c, y) ? lu_files_agree(x->name, y->name) / x->words.bytes : 0;
+}
+
 static lu_status compare_dumps(comparison *c)
 {
   lu_status bad = c->a->board ? lu_session_board(c->s, c->a->board) : LU_OK;
@@ -123,7 +142,7 @@ static lu_status compare_dumps(comparison *c)
   }
   const lu_words *known = c->side[0].reading ? &c->side[0].reading->evidence.known : NULL;
   if (!bad)
-    bad = lu_contrast_of(&c->side[0].words, &c->side[1].words, known, c->s->mem, &c->change, &c->s->err);
+    bad = lu_contrast_after(&c->side[0].words, &c->side[1].words, same_words(c), known, c->s->mem, &c->change, &c->s->err);
   if (bad)
     return bad;
   c->have_change = true;

@@ -44,12 +44,26 @@ static void look(const lu_kernels *k, const lu_array *a, moves *m)
   m->words += fold.words;
 }
 
+/* Pieces in which the two are known to be equal: one look serves both. */
+static size_t look_at_same(const lu_kernels *k, const lu_array *b, size_t same, size_t piece, moves *before, moves *after, lu_diff *out)
+{
+  size_t end = same < b->count ? same - same % piece : b->count;
+  for (size_t at = 0; at < end; at += piece) {
+    size_t n = end - at < piece ? end - at : piece;
+    lu_array x = {(const char *)b->at + at * b->bytes, n, b->bytes, NULL};
+    look(k, &x, before);
+  }
+  *after = *before;
+  out->words = end;
+  return end;
+}
+
 /* Both arrays piece by piece, so that a piece is still in the cache when it is looked at again. */
-static void look_at_both(const lu_kernels *k, const lu_array *b, const lu_array *a, moves *before, moves *after, lu_diff *out)
+static void look_at_both(const lu_kernels *k, const lu_array *b, const lu_array *a, size_t same, moves *before, moves *after, lu_diff *out)
 {
   size_t piece = ((size_t)256 << 10) / b->bytes; /* words, a multiple of 64 */
   *out = (lu_diff){.first = SIZE_MAX};
-  for (size_t at = 0; at < b->count; at += piece) {
+  for (size_t at = look_at_same(k, b, same, piece, before, after, out); at < b->count; at += piece) {
     size_t n = b->count - at < piece ? b->count - at : piece;
     lu_array x = {(const char *)b->at + at * b->bytes, n, b->bytes, b->held ? b->held + at / 64 : NULL};
     lu_array y = {(const char *)a->at + at * a->bytes, n, a->bytes, a->held ? a->held + at / 64 : NULL};
@@ -139,6 +153,12 @@ static void as_meant(const lu_kernels *k, const lu_array *known, uint64_t all, l
 lu_status lu_contrast_of(const lu_words *before, const lu_words *after, const lu_words *known, lu_arena *mem, lu_contrast *out,
                        lu_err *err)
 {
+  return lu_contrast_after(before, after, 0, known, mem, out, err);
+}
+
+lu_status lu_contrast_after(const lu_words *before, const lu_words *after, size_t same, const lu_words *known, lu_arena *mem,
+                            lu_contrast *out, lu_err *err)
+{
   *out = (lu_contrast){0};
   uint64_t from = before->base > after->base ? before->base : after->base;
   uint64_t before_end = before->base + before->count, after_end = after->base + after->count;
@@ -158,7 +178,7 @@ lu_status lu_contrast_of(const lu_words *before, const lu_words *after, const lu
   out->base = from;
   uint64_t all = before->width >= 64 ? ~(uint64_t)0 : ((uint64_t)1 << before->width) - 1;
   moves was = {.all_and = ~(uint64_t)0, .all = all}, is = was;
-  look_at_both(k, &b, &a, &was, &is, &out->diff);
+  look_at_both(k, &b, &a, before->base == after->base && !b.held && !a.held ? same : 0, &was, &is, &out->diff);
   out->words = out->diff.words;
   out->only_before = before->held_count - out->words;
   out->only_after = after->held_count - out->words;

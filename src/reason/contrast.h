@@ -31,4 +31,9 @@ typedef struct lu_contrast {
 LU_MUST_USE lu_status lu_contrast_of(const lu_words *before, const lu_words *after, const lu_words *known, lu_arena *mem,
                                    lu_contrast *out, lu_err *err);
 
+/* The same, where it is known that the first `same` words of both arrays are equal and held: they are not
+ * looked at again, but for what moves in them. */
+LU_MUST_USE lu_status lu_contrast_after(const lu_words *before, const lu_words *after, size_t same, const lu_words *known,
+                                        lu_arena *mem, lu_contrast *out, lu_err *err);
+
 #endif

@@ -34,6 +34,18 @@ head -c 40000 $good >"$tmp/short"
 "$LU_PROGRAM" compare --width 16 $good "$tmp/short" >"$tmp/out"; [ $? -eq 1 ] || fail "short: exit $?"
 grep -q '12768 words stand only in the first' "$tmp/out" || fail "short: $(cat "$tmp/out")"
 "$LU_PROGRAM" compare --width 16 $good $good >"$tmp/out"; [ $? -eq 0 ] || fail "equal: exit $?"
+# large files, equal up to their ends: what is passed over in reading is counted all the same (cmp says where)
+head -c 3000001 /dev/urandom >"$tmp/big"; cp "$tmp/big" "$tmp/big2"
+"$LU_PROGRAM" compare --json "$tmp/big" "$tmp/big2" >"$tmp/same"; [ $? -eq 0 ] || fail "large and equal: exit $?"
+printf '\377' | dd of="$tmp/big2" bs=1 seek=2900000 conv=notrunc status=none; printf '\0' | dd of="$tmp/big" bs=1 seek=2900000 conv=notrunc status=none
+"$LU_PROGRAM" compare --json "$tmp/big" "$tmp/big2" >"$tmp/last"; [ $? -eq 1 ] || fail "large, one byte: exit $?"
+python3 - "$tmp" "$(cmp -l "$tmp/big" "$tmp/big2" | awk '{print $1}')" <<'PY' || fail "large files"
+import json, sys
+same, last = (json.load(open(sys.argv[1] + "/" + n)) for n in ("same", "last"))
+assert same["same"] and same["words"]["compared"] == 3000001 and same["words"]["differ"] == 0, same["words"]
+assert last["words"]["compared"] == 3000001 and last["words"]["differ"] == 1 and last["words"]["first_address"] == int(sys.argv[2]) - 1
+assert [b["set"] for b in last["words"]["bits"]] == [1] * 8
+PY
 "$LU_PROGRAM" compare $good "$tmp/none" >"$tmp/out" 2>"$tmp/err"; [ $? -eq 2 ] || fail "missing file: exit $?"
 
 # two results of a job, from the job's own files

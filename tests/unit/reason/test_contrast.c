@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST = 70000 };
+enum { MOST = 300000 };
 
 typedef struct bench {
   lu_arena mem;
@@ -155,6 +155,32 @@ static void test_dead_lines_and_constant_bits(void **state)
   assert_int_equal(b->got.after.dead_lines, 1u << 13);
 }
 
+/* What is known to be equal is passed over: the same is found, wherever the first difference stands. */
+static void test_a_known_start_changes_nothing(void **state)
+{
+  bench *b = *state;
+  lu_contrast whole;
+  for (size_t at = 100; at <= MOST; at += 59980) {
+    fill(b, MOST);
+    for (size_t i = 0; i < MOST; i++)
+      b->before[i] = b->after[i] = b->before[i] | 0x0010;
+    for (size_t i = at; i < MOST; i += 7)
+      b->after[i] ^= 0x0210;
+    lu_words x = words(b->before, 64, MOST), y = words(b->after, 64, MOST);
+    assert_int_equal(lu_contrast_of(&x, &y, NULL, &b->mem, &whole, &b->err), LU_OK);
+    assert_int_equal(lu_contrast_after(&x, &y, at < MOST ? at : MOST, NULL, &b->mem, &b->got, &b->err), LU_OK);
+    assert_int_equal(b->got.words, whole.words);
+    assert_int_equal(b->got.diff.differ, whole.diff.differ);
+    assert_true(b->got.diff.first == whole.diff.first && b->got.diff.mask == whole.diff.mask);
+    assert_memory_equal(b->got.diff.set, whole.diff.set, sizeof whole.diff.set);
+    assert_memory_equal(b->got.diff.cleared, whole.diff.cleared, sizeof whole.diff.cleared);
+    assert_int_equal(b->got.before.stuck_high, 0x10);
+    assert_int_equal(b->got.after.stuck_high, whole.after.stuck_high);
+    assert_int_equal(b->got.after.dead_lines, whole.after.dead_lines);
+    assert_int_equal(b->got.only_before + b->got.only_after, 0);
+  }
+}
+
 static void test_what_cannot_be_compared_is_refused(void **state)
 {
   bench *b = *state;
@@ -173,6 +199,7 @@ int main(void)
       TEST(test_equal_readings_are_the_same),     TEST(test_counts_agree_with_plain_loops),
       TEST(test_readings_are_aligned_by_address), TEST(test_words_not_read_do_not_count),
       TEST(test_dead_lines_and_constant_bits),    TEST(test_what_cannot_be_compared_is_refused),
+      TEST(test_a_known_start_changes_nothing),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

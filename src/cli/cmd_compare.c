@@ -16,7 +16,7 @@
 #include <string.h>
 
 /* Without a board and without known contents, suspects are only worked out up to this size. */
-enum { BLIND_BYTES_MOST = 1 << 20, SAME_BYTES_LEAST = 1 << 20 };
+enum { BLIND_BYTES_MOST = 1 << 20, SAME_BYTES_LEAST = 1 << 20, PARTS_MOST = 64 };
 static const double suspect_share = 0.05;
 
 typedef struct args {
@@ -28,25 +28,39 @@ typedef struct args {
 
 typedef struct side {
   const char *name;
-  lu_reading *reading;  /* NULL: only words */
-  lu_words words;
-  bool have_words;
+  lu_reading *readings; /* NULL: only words */
+  size_t count;
+  lu_words words;       /* of a plain dump */
   json_t *finding;      /* NULL: not judged */
-  const lu_job_entry *result;
+  uint64_t entry;       /* of a job: the number of the result, or of what was read where there is none; else 0 */
 } side;
+
+/* One block of both sides, or the two dumps. */
+typedef struct part {
+  const char *name;     /* of the block; NULL: there is only one */
+  const lu_reading *reading[2]; /* NULL: only words */
+  lu_words words[2];
+  lu_contrast change;
+  unsigned word_bytes;
+  const lu_network *network;  /* of a block of a board, else NULL */
+  lu_chip_diff *chips;
+} part;
 
 typedef struct comparison {
   lu_session *s;
   const args *a;
   side side[2];
-  lu_contrast change;
-  bool have_change, judged, same;
-  unsigned word_bytes;
-  lu_bench *bench;      /* results of a job, else NULL */
+  part *parts;
+  size_t part_count;
+  bool judged, same;
+  lu_bench *bench;      /* entries of a job, else NULL */
   json_t *cleared, *remaining, *fresh, *notes;
-  const lu_network *network;  /* of a block of a board, else NULL */
-  lu_chip_diff *chips;
 } comparison;
+
+static lu_status no_room(comparison *c)
+{
+  return lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+}
 
 /* --- two dumps ---------------------------------------------------------------------------------------- */
 
@@ -60,16 +74,15 @@ static lu_status plain_words(comparison *c, side *x)
   if (r->at && !lu_text_size(r->at, strlen(r->at), UINT64_MAX - 1, &at))
     return lu_fail(&c->s->err, LU_ERR_USAGE, 0, 0, "--at expects a byte address, found '%.40s'", r->at);
   lu_block_shape shape = {.width = width, .order = r->order && r->order[0] == 'b' ? LU_ORDER_BIG : LU_ORDER_LITTLE};
-  x->have_words = true;
   return lu_session_words(c->s, x->name, &shape, at, &x->words);
 }
 
 static lu_status judge(comparison *c, side *x)
 {
   lu_finding *f;
-  lu_status bad = lu_judge(c->s, x->reading, 1, !c->a->board, NULL, &f);
+  lu_status bad = lu_judge(c->s, x->readings, 1, !c->a->board, NULL, &f);
   if (!bad && !(x->finding = lu_record_finding_json(f)))
-    bad = lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+    bad = no_room(c);
   return bad;
 }
 
@@ -81,14 +94,13 @@ static lu_status read_side(comparison *c, side *x)
     return plain_words(c, x);
   lu_texts *one = LU_NEW(c->s->mem, lu_texts, 1);
   if (!one)
-    return lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+    return no_room(c);
   one->at[one->count++] = x->name;
   if (!c->a->board)
     c->s->board = NULL; /* the other side's plain board may have another size */
-  lu_status bad = lu_readings_of_args(c->s, r, one, &x->reading);
+  lu_status bad = lu_readings_of_args(c->s, r, one, &x->readings);
   if (!bad) {
-    x->words = x->reading->evidence.got;
-    x->have_words = true;
+    x->words = x->readings->evidence.got;
     bad = judge(c, x);
   }
   return bad;
@@ -103,10 +115,10 @@ static lu_status judge_blind(comparison *c)
   for (int i = 0; i < 2; i++) {
     lu_texts *one = LU_NEW(c->s->mem, lu_texts, 1);
     if (!one)
-      return lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
+      return no_room(c);
     one->at[one->count++] = c->side[i].name;
     c->s->board = NULL;
-    lu_status bad = lu_readings_of_args(c->s, &c->a->reading, one, &c->side[i].reading);
+    lu_status bad = lu_readings_of_args(c->s, &c->a->reading, one, &c->side[i].readings);
     if (!bad)
       bad = judge(c, &c->side[i]);
     if (bad)
@@ -133,6 +145,46 @@ static size_t same_words(const comparison *c)
   return plain && as_in_file(c, x) && as_in_file(c, y) ? lu_files_agree(x->name, y->name) / x->words.bytes : 0;
 }
 
+static bool same_known(const lu_evidence *a, const lu_evidence *b)
+{
+  if (a->know != b->know || a->known.count != b->known.count)
+    return false;
+  size_t bytes = a->known.count * a->known.bytes;
+  return !a->known.at || (a->known.bytes == b->known.bytes && !memcmp(a->known.at, b->known.at, bytes));
+}
+
+static void note(comparison *c, const char *text)
+{
+  json_array_append_new(c->notes, json_string(text ? text : "?"));
+}
+
+/* Where the differences stand in the chips, when a board says which there are. */
+static lu_status by_chip(comparison *c, part *p)
+{
+  const lu_reading *x = p->reading[0];
+  bool board = c->a->board || (c->bench && lu_bench_board_name(c->bench));
+  if (!board || !x || p->words[0].count != p->words[1].count)
+    return LU_OK;
+  p->network = x->evidence.network;
+  p->chips = lu_chip_diffs(p->network, &p->words[0], &p->words[1], p->change.known ? &x->evidence.known : NULL, c->s->mem);
+  return p->chips ? LU_OK : no_room(c);
+}
+
+/* x, y: NULL for plain dumps, which are the sides' words. same: words that are known to be equal from the start. */
+static lu_status add_part(comparison *c, const char *name, const lu_reading *x, const lu_reading *y, size_t same)
+{
+  part *p = &c->parts[c->part_count];
+  bool one = x && y && same_known(&x->evidence, &y->evidence);
+  *p = (part){.name = name, .reading = {x, y}, .words = {x ? x->evidence.got : c->side[0].words, y ? y->evidence.got : c->side[1].words}};
+  p->word_bytes = lu_word_dump_bytes(p->words[0].width);
+  if (x && y && !one)
+    note(c, lu_arena_printf(c->s->mem, "%s%sthe contents that were expected or written have changed between the two", name ? name : "", name ? ": " : ""));
+  lu_status bad = lu_contrast_after(&p->words[0], &p->words[1], same, one ? &x->evidence.known : NULL, c->s->mem, &p->change, &c->s->err);
+  c->same = (c->same || !c->part_count) && !p->change.diff.differ && !p->change.only_before && !p->change.only_after;
+  c->part_count += !bad;
+  return bad ? bad : by_chip(c, p);
+}
+
 static lu_status compare_dumps(comparison *c)
 {
   lu_status bad = c->a->board ? lu_session_board(c->s, c->a->board) : LU_OK;
@@ -140,16 +192,9 @@ static lu_status compare_dumps(comparison *c)
     c->side[i].name = c->a->operands.at[i];
     bad = read_side(c, &c->side[i]);
   }
-  const lu_words *known = c->side[0].reading ? &c->side[0].reading->evidence.known : NULL;
   if (!bad)
-    bad = lu_contrast_after(&c->side[0].words, &c->side[1].words, same_words(c), known, c->s->mem, &c->change, &c->s->err);
-  if (bad)
-    return bad;
-  c->have_change = true;
-  c->same = !c->change.diff.differ && !c->change.only_before && !c->change.only_after;
-  if (!c->side[0].reading)
-    bad = judge_blind(c);
-  return bad;
+    bad = add_part(c, NULL, c->side[0].readings, c->side[1].readings, same_words(c));
+  return bad || c->side[0].readings ? bad : judge_blind(c);
 }
 
 /* --- two results of a job ------------------------------------------------------------------------------ */
@@ -163,107 +208,97 @@ static const char *job_operand(lu_session *s, const char *text, uint64_t *id)
   return lu_arena_text(s->mem, text, (size_t)(hash - text));
 }
 
-static lu_status take_result(comparison *c, side *x, uint64_t id)
+/* The finding of a result; *dump: the entry of what it judged. */
+static lu_status take_result(comparison *c, side *x, const lu_job_entry *e, const lu_job_entry **dump)
 {
-  const lu_job_entry *e = lu_bench_entry(c->bench, id);
   json_error_t je;
-  if (!e || strcmp(e->kind, "result"))
-    return lu_fail_source(&c->s->err, lu_fail(&c->s->err, LU_ERR_MISSING, 0, 0, "entry %" PRIu64 " is %s%s, expected a result", id,
-                                              e ? "a " : "not in the history", e ? e->kind : ""), c->bench->path);
-  x->name = lu_arena_printf(c->s->mem, "result %" PRIu64 " (%s)", id, e->at);
-  x->result = e;
   json_t *body = json_loads(e->body, 0, &je);
+  x->name = lu_arena_printf(c->s->mem, "result %" PRIu64 " (%s)", e->id, e->at);
+  x->entry = e->id;
   x->finding = json_incref(json_object_get(body, "finding"));
+  *dump = lu_bench_entry(c->bench, (uint64_t)json_integer_value(json_object_get(body, "of")));
   json_decref(body);
-  return x->finding ? LU_OK : lu_fail(&c->s->err, LU_ERR_SYNTAX, 0, 0, "entry %" PRIu64 " holds no finding", id);
+  return x->finding ? LU_OK : lu_fail(&c->s->err, LU_ERR_SYNTAX, 0, 0, "entry %" PRIu64 " holds no finding", e->id);
 }
 
-/* The one reading behind a result, from the job's own files; stays out where there are several. */
-static lu_status words_of_result(comparison *c, side *x)
+/* The result that judged a dump, or NULL. */
+static const lu_job_entry *result_of(const lu_bench *b, uint64_t dump)
 {
-  json_error_t je;
-  json_t *body = json_loads(x->result->body, 0, &je);
-  const lu_job_entry *dump = lu_bench_entry(c->bench, (uint64_t)json_integer_value(json_object_get(body, "of")));
-  json_decref(body);
-  json_t *how = dump ? json_loads(dump->body, 0, &je) : NULL;
-  json_t *names = json_object_get(how, "dumps");
-  lu_texts *t = LU_NEW(c->s->mem, lu_texts, 1);
-  lu_status bad = t ? LU_OK : lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  if (!bad && json_array_size(names) && json_array_size(names) <= LU_TEXTS_MOST && !json_object_get(how, "run")) {
-    lu_reading_args r = {.width = (uint64_t)json_integer_value(json_object_get(how, "width"))};
-    const char **to[] = {&r.block, &r.vantage, &r.at, &r.expect, &r.wrote, &r.order};
-    static const char *const keys[] = {"block", "vantage", "at", "expect", "wrote", "byte_order"};
-    for (size_t i = 0; i < 6; i++) {
-      const char *v = json_string_value(json_object_get(how, keys[i]));
-      *to[i] = v ? lu_arena_printf(c->s->mem, "%s", v) : NULL;
-    }
-    for (size_t i = 0; i < json_array_size(names); i++)
-      t->at[t->count++] = lu_arena_printf(c->s->mem, "%s", json_string_value(json_array_get(names, i)));
-    c->bench->focus = dump;
-    if (!lu_bench_board_name(c->bench))
-      c->s->board = NULL;
-    bad = lu_readings_of_args(c->s, &r, t, &x->reading);
-    if (!bad) {
-      x->words = x->reading->evidence.got;
-      x->have_words = true;
-    }
+  for (size_t i = dump; i < b->count; i++) {
+    json_error_t je;
+    json_t *body = strcmp(b->entries[i].kind, "result") ? NULL : json_loads(b->entries[i].body, 0, &je);
+    bool its = json_integer_value(json_object_get(body, "of")) == (json_int_t)dump;
+    json_decref(body);
+    if (its)
+      return &b->entries[i];
   }
-  json_decref(how);
+  return NULL;
+}
+
+/* A result, or what was read: its result, where there is one, goes with it. */
+static lu_status take_entry(comparison *c, side *x, uint64_t id)
+{
+  const lu_job_entry *e = lu_bench_entry(c->bench, id), *dump = NULL;
+  bool result = e && !strcmp(e->kind, "result");
+  lu_status bad = LU_OK;
+  if (!result && (!e || strcmp(e->kind, "dump")))
+    return lu_fail_source(&c->s->err, lu_fail(&c->s->err, LU_ERR_MISSING, 0, 0, "entry %" PRIu64 " is %s%s, expected a result or a dump", id,
+                                              e ? "a " : "not in the history", e ? e->kind : ""), c->bench->path);
+  if (!result) {
+    dump = e;
+    x->entry = id;
+    e = result_of(c->bench, id);
+  }
+  if (e)
+    bad = take_result(c, x, e, &dump);
+  if (!bad && !lu_bench_board_name(c->bench))
+    c->s->board = NULL;
+  return bad || !dump ? bad : lu_record_read(c->bench, dump, &x->readings, &x->count);
+}
+
+static bool comparable(const lu_reading *x, const lu_reading *y)
+{
+  return !strcmp(x->name, y->name) && !x->march && !y->march && x->evidence.got.width == y->evidence.got.width;
+}
+
+/* Blocks that both have are held against each other; where one has several readings of a block, in their order. */
+static lu_status pair_blocks(comparison *c)
+{
+  side *x = &c->side[0], *y = &c->side[1];
+  bool *used = LU_NEW(c->s->mem, bool, y->count + 1);
+  lu_status bad = used ? LU_OK : no_room(c);
+  bool whole = true;
+  for (size_t i = 0; !bad && i < x->count; i++) {
+    size_t k = 0;
+    while (k < y->count && (used[k] || !comparable(&x->readings[i], &y->readings[k])))
+      k++;
+    if (k < y->count && c->part_count < PARTS_MOST) {
+      used[k] = true;
+      bad = add_part(c, x->count > 1 || y->count > 1 ? x->readings[i].name : NULL, &x->readings[i], &y->readings[k], 0);
+      continue;
+    }
+    whole = false;
+    note(c, lu_arena_printf(c->s->mem, "%s of the first has nothing to be compared with in the second", x->readings[i].name));
+  }
+  for (size_t k = 0; !bad && k < y->count; k++)
+    if (!used[k]) {
+      whole = false;
+      note(c, lu_arena_printf(c->s->mem, "%s of the second has nothing to be compared with in the first", y->readings[k].name));
+    }
+  c->same = c->part_count ? c->same && whole : json_equal(x->finding, y->finding);
   return bad;
 }
 
-static bool same_known(const lu_evidence *a, const lu_evidence *b)
-{
-  if (a->know != b->know || a->known.count != b->known.count)
-    return false;
-  size_t bytes = a->known.count * a->known.bytes;
-  return !a->known.at || (a->known.bytes == b->known.bytes && !memcmp(a->known.at, b->known.at, bytes));
-}
-
-static lu_status compare_results(comparison *c, const char *path, uint64_t first, uint64_t second)
+static lu_status compare_entries(comparison *c, const char *path, uint64_t first, uint64_t second)
 {
   lu_status bad = lu_bench_open(c->s, path, LU_JOB_READ, &c->bench);
   if (!bad && lu_bench_board_name(c->bench))
     bad = lu_bench_board(c->bench);
   if (!bad)
-    bad = take_result(c, &c->side[0], first);
+    bad = take_entry(c, &c->side[0], first);
   if (!bad)
-    bad = take_result(c, &c->side[1], second);
-  for (int i = 0; !bad && i < 2; i++)
-    bad = words_of_result(c, &c->side[i]);
-  if (bad)
-    return bad;
-  lu_reading *x = c->side[0].reading, *y = c->side[1].reading;
-  if (!x || !y || strcmp(x->name, y->name)) {
-    json_array_append_new(c->notes, json_string("the two results are not of the same single block: only suspects are compared"));
-    c->same = json_equal(c->side[0].finding, c->side[1].finding);
-    return LU_OK;
-  }
-  bool one = same_known(&x->evidence, &y->evidence);
-  if (!one)
-    json_array_append_new(c->notes, json_string("the contents that were expected or written have changed between the two"));
-  bad = lu_contrast_of(&c->side[0].words, &c->side[1].words, one ? &x->evidence.known : NULL, c->s->mem, &c->change, &c->s->err);
-  c->have_change = !bad;
-  c->same = !c->change.diff.differ && !c->change.only_before && !c->change.only_after;
-  return bad;
-}
-
-/* Where the differences stand in the chips, when a board says which there are. */
-static lu_status by_chip(comparison *c)
-{
-  const lu_reading *x = c->side[0].reading, *y = c->side[1].reading;
-  bool board = c->a->board || (c->bench && lu_bench_board_name(c->bench));
-  if (!c->have_change || !board || !x || !y || c->side[0].words.count != c->side[1].words.count)
-    return LU_OK;
-  const lu_words *known = c->change.known ? &x->evidence.known : NULL;
-  c->network = x->evidence.network;
-  c->chips = lu_chip_diffs(c->network, &c->side[0].words, &c->side[1].words, known, c->s->mem);
-  return c->chips ? LU_OK : lu_fail(&c->s->err, LU_ERR_NOMEM, 0, 0, "no room");
-}
-
-static const char *chip_name(const comparison *c, const lu_chip_diff *d)
-{
-  return c->network->board->parts[c->network->chips[d->chip].part].ref;
+    bad = take_entry(c, &c->side[1], second);
+  return bad ? bad : pair_blocks(c);
 }
 
 /* --- suspects ---------------------------------------------------------------------------------------------- */
@@ -290,13 +325,13 @@ static json_t *find_suspect(json_t *list, const char *name)
   return NULL;
 }
 
-/* A reading or repair between the two results that names the net (or one of its pins). */
+/* A reading or repair between the two entries that names the net (or one of its pins). */
 static bool worked_on(const comparison *c, const json_t *x)
 {
   const char *name = suspect_name(x);
-  if (!c->bench || !c->side[0].result || !name)
+  if (!c->bench || !c->side[0].entry || !name)
     return false;
-  for (uint64_t id = c->side[0].result->id + 1; id < c->side[1].result->id; id++) {
+  for (uint64_t id = c->side[0].entry + 1; id < c->side[1].entry; id++) {
     const lu_job_entry *e = lu_bench_entry(c->bench, id);
     if (!strcmp(e->kind, "repair") || !strcmp(e->kind, "reading")) {
       json_error_t je;
@@ -314,6 +349,47 @@ static bool worked_on(const comparison *c, const json_t *x)
   return false;
 }
 
+/* Of all explanations, the share that has a fault of that kind between these nets. */
+static double share_with(json_t *list, json_t *fault)
+{
+  double all = 0;
+  for (size_t i = 0; i < json_array_size(list); i++) {
+    json_t *e = json_array_get(list, i), *faults = json_object_get(e, "faults");
+    bool holds = false;
+    for (size_t k = 0; k < json_array_size(faults); k++) {
+      json_t *f = json_array_get(faults, k);
+      holds |= json_equal(json_object_get(f, "kind"), json_object_get(fault, "kind")) &&
+               json_equal(json_object_get(f, "nets"), json_object_get(fault, "nets"));
+    }
+    all += holds ? json_real_value(json_object_get(e, "probability")) : 0;
+  }
+  return all;
+}
+
+/* The likeliest exchange or bridge of the net in what explains the second reading: a fault as decode tells it,
+ * with its probability. NULL: the data say neither. */
+static json_t *wrong_pin(const side *after, const char *net)
+{
+  json_t *list = json_object_get(after->finding, "explanations"), *best = NULL;
+  double most = suspect_share;
+  for (size_t i = 0; i < json_array_size(list); i++) {
+    json_t *faults = json_object_get(json_array_get(list, i), "faults");
+    for (size_t k = 0; k < json_array_size(faults); k++) {
+      json_t *f = json_array_get(faults, k), *nets = json_object_get(f, "nets");
+      const char *one = json_string_value(json_array_get(nets, 0)), *two = json_string_value(json_array_get(nets, 1));
+      double share = one && two && (!strcmp(one, net) || !strcmp(two, net)) ? share_with(list, f) : 0;
+      if (share > most) {
+        most = share;
+        best = f;
+      }
+    }
+  }
+  json_t *o = best ? json_copy(best) : NULL;
+  if (o)
+    json_object_set_new(o, "probability", json_real(most));
+  return o;
+}
+
 static void sort_suspects(comparison *c)
 {
   json_t *before = suspects_of(&c->side[0]), *after = suspects_of(&c->side[1]);
@@ -327,20 +403,25 @@ static void sort_suspects(comparison *c)
     json_t *x = json_array_get(after, i);
     if (find_suspect(after, suspect_name(x)) != x)
       continue;
-    if (worked_on(c, x))
+    bool fresh = !find_suspect(before, suspect_name(x));
+    if (worked_on(c, x)) {
+      json_t *how = fresh ? wrong_pin(&c->side[1], suspect_name(x)) : NULL;
       json_object_set_new(x, "worked_on", json_true());
-    json_array_append(find_suspect(before, suspect_name(x)) ? c->remaining : c->fresh, x);
+      if (how)
+        json_object_set_new(x, "wrong_pin", how);
+    }
+    json_array_append(fresh ? c->fresh : c->remaining, x);
   }
 }
 
 /* --- showing ------------------------------------------------------------------------------------------------- */
 
 /* A word address or data bit as the board names it at the vantage; without a board A0.., D0... */
-static const char *bit_name(const comparison *c, unsigned bit, char letter)
+static const char *bit_name(const comparison *c, const part *p, unsigned bit, char letter)
 {
-  if (c->network) {
-    const lu_board *b = c->network->board;
-    const lu_vantage *v = &b->vantages[c->network->vantage];
+  if (p->network) {
+    const lu_board *b = p->network->board;
+    const lu_vantage *v = &b->vantages[p->network->vantage];
     unsigned count = letter == 'A' ? v->address_bits : v->data_bits;
     uint32_t pin = bit < count ? (letter == 'A' ? v->address_pin : v->data_pin)[bit] : LU_NONE;
     uint32_t net = bit < count ? (letter == 'A' ? v->address_net : v->data_net)[bit] : LU_NONE;
@@ -353,44 +434,34 @@ static const char *bit_name(const comparison *c, unsigned bit, char letter)
   return s ? s : "?";
 }
 
-static const char *bit_list(const comparison *c, uint64_t bits, char letter)
+static const char *bit_list(const comparison *c, const part *p, uint64_t bits, char letter)
 {
   const char *s = "";
   for (uint64_t m = bits; m && s; m &= m - 1)
-    s = lu_arena_printf(c->s->mem, "%s%s%s", s, *s ? " " : "", bit_name(c, (unsigned)__builtin_ctzll(m), letter));
+    s = lu_arena_printf(c->s->mem, "%s%s%s", s, *s ? " " : "", bit_name(c, p, (unsigned)__builtin_ctzll(m), letter));
   return s ? s : "";
 }
 
-static void moved_bits(const comparison *c, const char *what, uint64_t before, uint64_t after, char letter)
+static void moved_bits(const comparison *c, const part *p, const char *what, uint64_t before, uint64_t after, char letter)
 {
   FILE *out = c->s->run->out;
   if (before & ~after)
-    fprintf(out, "  %s, gone: %s\n", what, bit_list(c, before & ~after, letter));
+    fprintf(out, "  %s, gone: %s\n", what, bit_list(c, p, before & ~after, letter));
   if (before & after)
-    fprintf(out, "  %s, still there: %s\n", what, bit_list(c, before & after, letter));
+    fprintf(out, "  %s, still there: %s\n", what, bit_list(c, p, before & after, letter));
   if (after & ~before)
-    fprintf(out, "  %s, new: %s\n", what, bit_list(c, after & ~before, letter));
+    fprintf(out, "  %s, new: %s\n", what, bit_list(c, p, after & ~before, letter));
 }
 
-static void show_change(const comparison *c)
+static void show_bits(const comparison *c, const part *p)
 {
   FILE *out = c->s->run->out;
-  const lu_contrast *x = &c->change;
+  const lu_contrast *x = &p->change;
   if (!x->diff.differ)
-    fprintf(out, "The same: %zu words compared.\n", x->words);
-  else
-    fprintf(out, "%zu words compared, %zu differ, the first at 0x%" PRIx64 ".\n", x->words, x->diff.differ,
-            (x->base + x->diff.first) * c->word_bytes);
-  if (x->only_before || x->only_after)
-    fprintf(out, "%zu words stand only in the first, %zu only in the second: they were not compared.\n", x->only_before, x->only_after);
-  if (x->known)
-    fprintf(out, "Against what is known: %zu words wrong before, %zu after; %zu cured, %zu newly wrong.\n", x->wrong_before,
-            x->wrong_after, x->cured, x->spoilt);
-  if (x->diff.differ) {
-    fputs("\nBit   became 1   became 0", out);
-    fputs(x->known ? "   wrong before   wrong after\n" : "\n", out);
-  }
-  for (unsigned b = 0; x->diff.differ && b < c->side[0].words.width; b++) {
+    return;
+  fputs("\nBit   became 1   became 0", out);
+  fputs(x->known ? "   wrong before   wrong after\n" : "\n", out);
+  for (unsigned b = 0; b < p->words[0].width; b++) {
     if (!x->diff.set[b] && !x->diff.cleared[b] && !x->bits_before[b] && !x->bits_after[b])
       continue;
     fprintf(out, "D%-3u %10" PRIu64 " %10" PRIu64, b, x->diff.set[b], x->diff.cleared[b]);
@@ -398,27 +469,62 @@ static void show_change(const comparison *c)
       fprintf(out, " %14" PRIu64 " %13" PRIu64, x->bits_before[b], x->bits_after[b]);
     fputc('\n', out);
   }
-  fputc('\n', out);
-  if (x->before.blank || x->after.blank)
-    fprintf(out, "  %s one value throughout\n", x->before.blank && x->after.blank ? "both read" : x->before.blank ? "before, the whole read" : "now the whole reads");
-  moved_bits(c, "address bits without effect", x->before.dead_lines, x->after.dead_lines, 'A');
-  moved_bits(c, "data bits always 0", x->before.stuck_low, x->after.stuck_low, 'D');
-  moved_bits(c, "data bits always 1", x->before.stuck_high, x->after.stuck_high, 'D');
 }
 
-static void show_chips(const comparison *c)
+static bool shows_something(const lu_texture *t)
+{
+  return t->blank || t->dead_lines || t->stuck_low || t->stuck_high;
+}
+
+static void show_texture(const comparison *c, const part *p)
+{
+  FILE *out = c->s->run->out;
+  const lu_texture *b = &p->change.before, *a = &p->change.after;
+  if (shows_something(b) || shows_something(a))
+    fputc('\n', out);
+  if (b->blank || a->blank)
+    fprintf(out, "  %s one value throughout\n", b->blank && a->blank ? "both read" : b->blank ? "before, the whole read" : "now the whole reads");
+  moved_bits(c, p, "address bits without effect", b->dead_lines, a->dead_lines, 'A');
+  moved_bits(c, p, "data bits always 0", b->stuck_low, a->stuck_low, 'D');
+  moved_bits(c, p, "data bits always 1", b->stuck_high, a->stuck_high, 'D');
+}
+
+static void show_change(const comparison *c, const part *p)
+{
+  FILE *out = c->s->run->out;
+  const lu_contrast *x = &p->change;
+  if (!x->diff.differ)
+    fprintf(out, "The same: %zu words compared.\n", x->words);
+  else
+    fprintf(out, "%zu words compared, %zu differ, the first at 0x%" PRIx64 ".\n", x->words, x->diff.differ,
+            (x->base + x->diff.first) * p->word_bytes);
+  if (x->only_before || x->only_after)
+    fprintf(out, "%zu words stand only in the first, %zu only in the second: they were not compared.\n", x->only_before, x->only_after);
+  if (x->known)
+    fprintf(out, "Against what is known: %zu words wrong before, %zu after; %zu cured, %zu newly wrong.\n", x->wrong_before,
+            x->wrong_after, x->cured, x->spoilt);
+  show_bits(c, p);
+  show_texture(c, p);
+}
+
+static const char *chip_name(const part *p, const lu_chip_diff *d)
+{
+  return p->network->board->parts[p->network->chips[d->chip].part].ref;
+}
+
+static void show_chips(const comparison *c, const part *p)
 {
   FILE *out = c->s->run->out;
   bool title = false;
-  for (size_t i = 0; c->chips && i < c->network->chip_count; i++) {
-    const lu_chip_diff *d = &c->chips[i];
+  for (size_t i = 0; p->chips && i < p->network->chip_count; i++) {
+    const lu_chip_diff *d = &p->chips[i];
     if (!d->changed && !d->wrong_before && !d->wrong_after)
       continue;
     if (!title)
-      fputs(c->change.known ? "\nChip   bits changed   wrong before   wrong after\n" : "\nChip   bits changed\n", out);
+      fputs(p->change.known ? "\nChip   bits changed   wrong before   wrong after\n" : "\nChip   bits changed\n", out);
     title = true;
-    fprintf(out, "%-6s %12" PRIu64, chip_name(c, d), d->changed);
-    if (c->change.known)
+    fprintf(out, "%-6s %12" PRIu64, chip_name(p, d), d->changed);
+    if (p->change.known)
       fprintf(out, " %14" PRIu64 " %13" PRIu64, d->wrong_before, d->wrong_after);
     if (d->rows == 1)
       fprintf(out, "  all in row %u", d->row);
@@ -433,6 +539,28 @@ static void show_chips(const comparison *c)
 static void put(FILE *f, const char *text)
 {
   lu_text_put(f, text);
+}
+
+/* A wire on the wrong pin is the commonest new fault. */
+static void show_worked_on(const comparison *c, const json_t *x)
+{
+  FILE *out = c->s->run->out;
+  json_t *how = json_object_get(x, "wrong_pin"), *nets = json_object_get(how, "nets");
+  const char *one = json_string_value(json_array_get(nets, 0)), *two = json_string_value(json_array_get(nets, 1));
+  const char *at = json_string_value(json_object_get(how, "at"));
+  if (!json_is_true(json_object_get(x, "worked_on")))
+    return;
+  fputs(", worked on in between: ", out);
+  if (!one || !two) {
+    fputs("is a wire on the wrong pin?", out);
+    return;
+  }
+  put(out, one);
+  fputs(" and ", out);
+  put(out, two);
+  fputs(at ? " are exchanged at " : " are joined", out);
+  put(out, at ? at : "");
+  fprintf(out, " (%.0f %%): is a wire on the wrong pin?", 100 * json_real_value(json_object_get(how, "probability")));
 }
 
 static void show_suspects(const comparison *c, const char *title, json_t *list)
@@ -453,8 +581,7 @@ static void show_suspects(const comparison *c, const char *title, json_t *list)
       put(out, pin);
       fprintf(out, json_array_size(pins) > 1 ? " and %zu more)" : ")", json_array_size(pins) - 1);
     }
-    if (json_is_true(json_object_get(x, "worked_on")))
-      fputs(", worked on in between: is a wire on the wrong pin?", out);
+    show_worked_on(c, x);
   }
   fputc('\n', out);
 }
@@ -462,9 +589,15 @@ static void show_suspects(const comparison *c, const char *title, json_t *list)
 static void show_text(const comparison *c)
 {
   FILE *out = c->s->run->out;
-  if (c->have_change)
-    show_change(c);
-  show_chips(c);
+  for (size_t i = 0; i < c->part_count; i++) {
+    if (c->parts[i].name) {
+      fputs(i ? "\n" : "", out);
+      put(out, c->parts[i].name);
+      fputc('\n', out);
+    }
+    show_change(c, &c->parts[i]);
+    show_chips(c, &c->parts[i]);
+  }
   if (c->judged) {
     fputc('\n', out);
     show_suspects(c, "Cleared  ", c->cleared);
@@ -475,27 +608,27 @@ static void show_text(const comparison *c)
     fprintf(out, "Note: %s\n", json_string_value(json_array_get(c->notes, i)));
 }
 
-static json_t *bit_json(const comparison *c, uint64_t bits, char letter)
+static json_t *bit_json(const comparison *c, const part *p, uint64_t bits, char letter)
 {
   json_t *a = json_array();
   for (uint64_t m = bits; m; m &= m - 1)
-    json_array_append_new(a, json_string(bit_name(c, (unsigned)__builtin_ctzll(m), letter)));
+    json_array_append_new(a, json_string(bit_name(c, p, (unsigned)__builtin_ctzll(m), letter)));
   return a;
 }
 
-static json_t *texture_json(const comparison *c, const lu_texture *t)
+static json_t *texture_json(const comparison *c, const part *p, const lu_texture *t)
 {
-  return json_pack("{s:o,s:o,s:o,s:b}", "dead_address_bits", bit_json(c, t->dead_lines, 'A'), "always_0", bit_json(c, t->stuck_low, 'D'),
-                   "always_1", bit_json(c, t->stuck_high, 'D'), "one_value", (int)t->blank);
+  return json_pack("{s:o,s:o,s:o,s:b}", "dead_address_bits", bit_json(c, p, t->dead_lines, 'A'), "always_0", bit_json(c, p, t->stuck_low, 'D'),
+                   "always_1", bit_json(c, p, t->stuck_high, 'D'), "one_value", (int)t->blank);
 }
 
-static json_t *chips_json(const comparison *c)
+static json_t *chips_json(const part *p)
 {
   json_t *a = json_array();
-  for (size_t i = 0; i < c->network->chip_count; i++) {
-    const lu_chip_diff *d = &c->chips[i];
-    json_t *o = json_pack("{s:s,s:I}", "part", chip_name(c, d), "bits_changed", (json_int_t)d->changed);
-    if (c->change.known) {
+  for (size_t i = 0; i < p->network->chip_count; i++) {
+    const lu_chip_diff *d = &p->chips[i];
+    json_t *o = json_pack("{s:s,s:I}", "part", chip_name(p, d), "bits_changed", (json_int_t)d->changed);
+    if (p->change.known) {
       json_object_set_new(o, "wrong_before", json_integer((json_int_t)d->wrong_before));
       json_object_set_new(o, "wrong_after", json_integer((json_int_t)d->wrong_after));
     }
@@ -508,11 +641,11 @@ static json_t *chips_json(const comparison *c)
   return a;
 }
 
-static json_t *change_json(const comparison *c)
+static json_t *change_json(const comparison *c, const part *p)
 {
-  const lu_contrast *x = &c->change;
+  const lu_contrast *x = &p->change;
   json_t *bits = json_array();
-  for (unsigned b = 0; b < c->side[0].words.width; b++) {
+  for (unsigned b = 0; b < p->words[0].width; b++) {
     json_t *o = json_pack("{s:i,s:I,s:I}", "bit", (int)b, "set", (json_int_t)x->diff.set[b], "cleared", (json_int_t)x->diff.cleared[b]);
     if (x->known) {
       json_object_set_new(o, "wrong_before", json_integer((json_int_t)x->bits_before[b]));
@@ -521,25 +654,32 @@ static json_t *change_json(const comparison *c)
     json_array_append_new(bits, o);
   }
   json_t *o = json_pack("{s:I,s:I,s:o,s:I,s:I}", "compared", (json_int_t)x->words, "differ", (json_int_t)x->diff.differ, "first_address",
-                        x->diff.differ ? json_integer((json_int_t)((x->base + x->diff.first) * c->word_bytes)) : json_null(),
+                        x->diff.differ ? json_integer((json_int_t)((x->base + x->diff.first) * p->word_bytes)) : json_null(),
                         "only_before", (json_int_t)x->only_before, "only_after", (json_int_t)x->only_after);
   if (x->known)
     json_object_set_new(o, "against_known", json_pack("{s:I,s:I,s:I,s:I}", "wrong_before", (json_int_t)x->wrong_before, "wrong_after",
                                                       (json_int_t)x->wrong_after, "cured", (json_int_t)x->cured, "newly_wrong",
                                                       (json_int_t)x->spoilt));
   json_object_set_new(o, "bits", bits);
-  if (c->chips)
-    json_object_set_new(o, "chips", chips_json(c));
-  json_object_set_new(o, "before", texture_json(c, &x->before));
-  json_object_set_new(o, "after", texture_json(c, &x->after));
+  if (p->chips)
+    json_object_set_new(o, "chips", chips_json(p));
+  json_object_set_new(o, "before", texture_json(c, p, &x->before));
+  json_object_set_new(o, "after", texture_json(c, p, &x->after));
   return o;
 }
 
 static bool show_json(const comparison *c)
 {
   json_t *o = json_pack("{s:s,s:b}", "lineup", LU_VERSION, "same", (int)c->same);
-  if (c->have_change)
-    json_object_set_new(o, "words", change_json(c));
+  json_t *blocks = json_array();
+  for (size_t i = 0; i < c->part_count; i++)
+    if (c->parts[i].name)
+      json_array_append_new(blocks, json_pack("{s:s,s:o}", "block", c->parts[i].name, "words", change_json(c, &c->parts[i])));
+    else
+      json_object_set_new(o, "words", change_json(c, &c->parts[i]));
+  if (json_array_size(blocks))
+    json_object_set(o, "blocks", blocks);
+  json_decref(blocks);
   json_object_set_new(o, "judged", json_boolean(c->judged));
   json_object_set(o, "cleared", c->cleared);
   json_object_set(o, "remaining", c->remaining);
@@ -554,10 +694,21 @@ static bool show_json(const comparison *c)
 static int exit_of(const comparison *c)
 {
   const char *verdict = json_string_value(json_object_get(c->side[1].finding, "verdict"));
-  const lu_reading *x = c->side[1].reading;
-  bool known = c->side[1].result || (x && x->evidence.know != LU_KNOW_NOTHING);
+  const lu_reading *x = c->side[1].readings;
+  bool known = (c->side[1].entry && c->side[1].finding) || (x && x->evidence.know != LU_KNOW_NOTHING);
   bool faults = known && verdict && strcmp(verdict, "unknown") ? !strcmp(verdict, "faulty") : !c->same;
   return faults ? LU_EXIT_FAULTS : LU_EXIT_CLEAN;
+}
+
+/* "tide.job#7" beside a file; a file of such a name is a file. */
+static lu_status mixed(comparison *c, const char *job)
+{
+  lu_bytes in;
+  lu_err none = c->s->err;
+  if (lu_session_file(c->s, job, &in) == LU_OK)
+    return compare_dumps(c);
+  c->s->err = none;
+  return lu_fail(&c->s->err, LU_ERR_USAGE, 0, 0, "'%.100s' is of a job and the other is a file: decode --job the file first, then compare two entries", job);
 }
 
 static lu_status compare_all(comparison *c)
@@ -569,10 +720,7 @@ static lu_status compare_all(comparison *c)
   if (one && two && strcmp(one, two))
     bad = lu_fail(&c->s->err, LU_ERR_USAGE, 0, 0, "results of two different jobs cannot be compared");
   else
-    bad = one && two ? compare_results(c, one, first, second) : compare_dumps(c);
-  c->word_bytes = c->side[0].have_words ? lu_word_dump_bytes(c->side[0].words.width) : 1;
-  if (!bad)
-    bad = by_chip(c);
+    bad = one && two ? compare_entries(c, one, first, second) : one || two ? mixed(c, one ? o->at[0] : o->at[1]) : compare_dumps(c);
   if (!bad)
     sort_suspects(c);
   return bad;
@@ -595,6 +743,9 @@ static int compare(lu_run *run, void *opaque)
   comparison c = {.s = lu_session_new(run), .a = a};
   if (!c.s)
     return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
+  c.parts = LU_NEW(run->mem, part, PARTS_MOST);
+  if (!c.parts)
+    return lu_say_usage(run, "out of memory"), LU_EXIT_SYSTEM;
   c.cleared = json_array();
   c.remaining = json_array();
   c.fresh = json_array();
@@ -613,6 +764,7 @@ static int compare(lu_run *run, void *opaque)
 static const lu_option options[] = {
     {"board", 'b', LU_OPT_TEXT, AT(board), 0, 0, "FILE", "board file; without: address and data bits only"},
     LU_DUMP_OPTIONS(AT(reading)),
+    {"signals", 's', LU_OPT_TEXT, AT(reading) + offsetof(lu_reading_args, signals), 0, 0, "FILE", "a capture's signals: what they mean (YAML)"},
     {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
     {0},
 };

@@ -2,6 +2,7 @@
 /* lineup decode: a dump goes in, suspect nets and pins come out. */
 #include "cli/bench.h"
 #include "api/judge.h"
+#include "base/text.h"
 #include "cli/pagefill.h"
 #include "api/readings.h"
 #include "cli/record.h"
@@ -24,6 +25,7 @@ typedef struct answer {
   lu_reading *readings;
   size_t count;
   lu_fail_map chip_map; /* of args.chip */
+  const char *held;     /* lines on what repairs should have cured, or NULL */
 } answer;
 
 static int show(lu_run *run, const lu_finding *f, bool json)
@@ -78,7 +80,7 @@ static lu_status decode_for_job(lu_session *s, const args *a, answer *out)
   if (!bad)
     bad = lu_judge(s, r.readings, r.count, plain, &result, &out->finding);
   if (!bad)
-    bad = lu_record_result(b, &r, id, result, out->finding);
+    bad = lu_record_result(b, &r, id, result, out->finding, &out->held);
   lu_bench_close(b);
   return bad;
 }
@@ -104,6 +106,13 @@ static int decode(lu_run *run, void *opaque)
   answer got = {0};
   lu_status bad = a->job ? decode_for_job(s, a, &got) : decode_all(s, a, &got);
   int code = bad ? lu_say_error(run, &s->err) : show(run, got.finding, a->json);
+  if (!bad && got.held && !a->json) {
+    fputs("\nRepairs\n", run->out);
+    for (const char *at = got.held; *at; at += strcspn(at, "\n") + 1) {
+      lu_text_put(run->out, lu_arena_text(run->mem, at, strcspn(at, "\n")));
+      fputc('\n', run->out);
+    }
+  }
   if (!bad && a->chip)
     lu_page_print_chip(s, a->chip, &got.chip_map);
   else if (!bad && a->map && lu_page_print_maps(s, got.readings, got.count))

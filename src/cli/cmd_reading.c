@@ -6,6 +6,7 @@
 
 #include <inttypes.h>
 #include <jansson.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -227,8 +228,10 @@ static lu_status undo(const lu_run *run, lu_bench *b, uint64_t of, bool json)
 static int reading(lu_run *run, void *opaque)
 {
   args *a = opaque;
+  if (a->good < 0 || a->doubtful < 0)
+    return lu_say_usage(run, "reading: --good and --doubtful expect ohms, above 0");
   a->good = a->good > 0 ? a->good : 2;
-  a->doubtful = a->doubtful > 0 ? a->doubtful : 100;
+  a->doubtful = a->doubtful > 0 ? a->doubtful : fmax(100, a->good);
   if (a->undo ? a->operands.count != 1 : a->operands.count < 3)
     return lu_say_usage(run, "reading: usage: lineup reading JOB FROM TO open|joined|OHMS, JOB POINT high|low|toggling|floating|VOLTS, "
                              "JOB POINT fitted|bent|corroded|clean, or JOB --undo N");

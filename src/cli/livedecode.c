@@ -116,7 +116,7 @@ static lu_status into_job(lu_live *l, const asked *x)
   if (!l->b->bench)
     return LU_OK;
   lu_status bad = lu_record_dump(l->b->bench, &r, &id);
-  return bad ? bad : lu_record_result(l->b->bench, &r, id, x->result, x->finding);
+  return bad ? bad : lu_record_result(l->b->bench, &r, id, x->result, x->finding, NULL);
 }
 
 static void tell(lu_live *l, lu_status bad, const asked *x, const char *how)

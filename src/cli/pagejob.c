@@ -2,6 +2,7 @@
 /* The report page's share of a job: readings to judge, worksheet, history. */
 #include "cli/pagefill.h"
 #include "cli/probewords.h"
+#include "cli/record.h"
 #include "reason/contrast.h"
 
 #include <inttypes.h>
@@ -18,33 +19,6 @@ static lu_status no_room(lu_session *s)
 }
 
 /* --- readings --------------------------------------------------------------------------------------------- */
-
-/* The readings of one dump entry, from the job's own files. */
-static lu_status read_entry(lu_bench *b, const lu_job_entry *dump, lu_reading **out, size_t *count)
-{
-  lu_session *s = b->s;
-  json_error_t je;
-  json_t *how = json_loads(dump->body, 0, &je), *names = json_object_get(how, "dumps");
-  static const char *const keys[] = {"block", "vantage", "at", "expect", "wrote", "log", "byte_order", "signals", "run"};
-  const char *value[9] = {0};
-  lu_texts *t = LU_NEW(s->mem, lu_texts, 1);
-  for (size_t i = 0; i < 9; i++) {
-    const char *v = json_string_value(json_object_get(how, keys[i]));
-    value[i] = v ? lu_arena_printf(s->mem, "%s", v) : NULL;
-  }
-  for (size_t i = 0; t && i < json_array_size(names) && i < LU_TEXTS_MOST; i++) {
-    const char *v = json_string_value(json_array_get(names, i));
-    t->at[t->count++] = lu_arena_printf(s->mem, "%s", v ? v : "");
-  }
-  lu_reading_args r = {.block = value[0], .vantage = value[1], .at = value[2], .expect = value[3], .wrote = value[4], .log = value[5],
-                       .order = value[6], .signals = value[7], .width = (uint64_t)json_integer_value(json_object_get(how, "width"))};
-  json_decref(how);
-  if (!t)
-    return no_room(s);
-  b->focus = dump;
-  *count = 1;
-  return value[8] ? lu_readings_of_run(s, value[8], out, count) : lu_readings_of_args(s, &r, t, out);
-}
 
 /* Dump entries behind the results that count, newest first: of each set of blocks the newest. *recorded: the
  * finding of the only one. */
@@ -94,7 +68,7 @@ lu_status lu_page_job_state(lu_bench *b, lu_page_state *out)
   for (size_t i = n; i-- > 0;) {
     lu_reading *some;
     size_t got;
-    lu_status bad = read_entry(b, dumps[i], &some, &got);
+    lu_status bad = lu_record_read(b, dumps[i], &some, &got);
     if (bad)
       return bad;
     for (size_t k = 0; k < got && out->count < READINGS_MOST; k++)
@@ -196,7 +170,7 @@ static lu_status change_of(lu_page_work *w, lu_bench *b, const lu_reading *now, 
   size_t count = 0;
   if (!dump || result->id >= last->id)
     return LU_OK;
-  lu_status bad = read_entry(b, dump, &then, &count);
+  lu_status bad = lu_record_read(b, dump, &then, &count);
   for (size_t i = 0; !bad && i < count; i++) {
     if (strcmp(then[i].name, now->name))
       continue;

@@ -40,6 +40,8 @@ lu_status lu_record_dump(lu_bench *b, const lu_record *r, uint64_t *id)
   put_text(body, "expect", a->expect);
   put_text(body, "wrote", a->wrote);
   put_text(body, "log", a->log);
+  put_text(body, "pattern", a->pattern);
+  put_text(body, "signals", a->signals);
   put_text(body, "byte_order", a->order);
   put_text(body, "run", r->run);
   if (a->width)
@@ -48,6 +50,33 @@ lu_status lu_record_dump(lu_bench *b, const lu_record *r, uint64_t *id)
     json_array_append_new(dumps, json_string(r->dumps->at[i]));
   json_object_set_new(body, "dumps", dumps);
   return lu_bench_add(b, "dump", dump_words(b, r, count), body, files, count, id);
+}
+
+lu_status lu_record_read(lu_bench *b, const lu_job_entry *dump, lu_reading **out, size_t *count)
+{
+  lu_session *s = b->s;
+  json_error_t je;
+  lu_reading_args r = {0};
+  const char *run = NULL;
+  const char **to[] = {&r.block, &r.vantage, &r.at, &r.expect, &r.wrote, &r.log, &r.pattern, &r.order, &r.signals, &run};
+  static const char *const keys[] = {"block", "vantage", "at", "expect", "wrote", "log", "pattern", "byte_order", "signals", "run"};
+  lu_texts *t = LU_NEW(s->mem, lu_texts, 1);
+  if (!t)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  json_t *how = json_loads(dump->body, 0, &je), *names = json_object_get(how, "dumps");
+  for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
+    const char *v = json_string_value(json_object_get(how, keys[i]));
+    *to[i] = v ? lu_arena_printf(s->mem, "%s", v) : NULL;
+  }
+  for (size_t i = 0; i < json_array_size(names) && i < LU_TEXTS_MOST; i++) {
+    const char *v = json_string_value(json_array_get(names, i));
+    t->at[t->count++] = lu_arena_printf(s->mem, "%s", v ? v : "");
+  }
+  r.width = (uint64_t)json_integer_value(json_object_get(how, "width"));
+  json_decref(how);
+  b->focus = dump;
+  *count = 1;
+  return run ? lu_readings_of_run(s, run, out, count) : lu_readings_of_args(s, &r, t, out);
 }
 
 /* Pins of a net that the readings depend on, and those of them that drive it. */
@@ -100,6 +129,96 @@ struct json_t *lu_record_finding_json(const lu_finding *f)
   return o;
 }
 
+/* --- what repairs should have cured ------------------------------------------------------------------------ */
+
+static const double still_share = 0.05;
+
+static json_t *block_list(lu_bench *b, const lu_record *r)
+{
+  json_t *blocks = json_array();
+  for (size_t i = 0; i < r->count; i++) {
+    const lu_network *n = r->readings[i].evidence.network;
+    const char *from = n->board->vantages[n->vantage].name;
+    char *name = lu_arena_printf(b->s->mem, "%s from %s", r->readings[i].name, from ? from : "?");
+    json_array_append_new(blocks, json_string(name ? name : "?"));
+  }
+  return blocks;
+}
+
+static bool share_a_block(json_t *a, json_t *b)
+{
+  for (size_t i = 0; i < json_array_size(a); i++)
+    for (size_t k = 0; k < json_array_size(b); k++)
+      if (json_equal(json_array_get(a, i), json_array_get(b, k)))
+        return true;
+  return false;
+}
+
+/* The readings can say something of the net. */
+static bool reads_through(const lu_record *r, const char *net)
+{
+  for (size_t i = 0; i < r->count; i++) {
+    const lu_network *n = r->readings[i].evidence.network;
+    for (size_t k = 0; k < n->net_count; k++)
+      if (n->nets[k].net != LU_NONE && !strcmp(n->board->nets[n->nets[k].net].name, net))
+        return true;
+  }
+  return false;
+}
+
+static double suspicion(const lu_finding *f, const char *net)
+{
+  for (size_t i = 0; i < f->suspect_count; i++)
+    if (f->suspects[i].net && !strcmp(f->suspects[i].net, net))
+      return f->suspects[i].probability;
+  return 0;
+}
+
+static const char *hold_repair(lu_bench *b, const lu_record *r, const lu_finding *f, const lu_job_entry *repair, const json_t *nets,
+                               json_t *list, const char *text)
+{
+  json_t *cured = json_array(), *left = json_array();
+  for (size_t i = 0; i < json_array_size(nets) && text; i++) {
+    const char *net = json_string_value(json_array_get(nets, i));
+    double p = net ? suspicion(f, net) : 0;
+    if (!net || !reads_through(r, net) || (p < still_share && !strcmp(f->verdict, "unknown")))
+      continue;
+    json_array_append_new(p < still_share ? cured : left, json_string(net));
+    text = lu_arena_printf(b->s->mem, p < still_share ? "%s  Repair %llu (%s) should cure %s: it did.\n" : "%s  Repair %llu (%s) should cure %s: it did not, still suspected with %.0f %%.\n",
+                           text, (unsigned long long)repair->id, repair->text, net, 100 * p);
+  }
+  if (json_array_size(cured) || json_array_size(left))
+    json_array_append_new(list, json_pack("{s:I,s:O,s:O}", "repair", (json_int_t)repair->id, "cured", cured, "not_cured", left));
+  json_decref(cured);
+  json_decref(left);
+  return text;
+}
+
+/* Repairs since one of the blocks was last read, oldest first, against what is found now. */
+static json_t *hold_repairs(lu_bench *b, const lu_record *r, const lu_finding *f, json_t *blocks, const char **text)
+{
+  json_t *list = json_array();
+  size_t from = b->count;
+  bool read_before = false;
+  while (from > 0 && !read_before) {
+    json_error_t je;
+    const lu_job_entry *e = &b->entries[--from];
+    json_t *body = strcmp(e->kind, "result") ? NULL : json_loads(e->body, 0, &je);
+    read_before = share_a_block(json_object_get(body, "blocks"), blocks);
+    json_decref(body);
+  }
+  *text = "";
+  for (size_t i = from; i < b->count && *text; i++) {
+    json_error_t je;
+    if (strcmp(b->entries[i].kind, "repair"))
+      continue;
+    json_t *body = json_loads(b->entries[i].body, 0, &je);
+    *text = hold_repair(b, r, f, &b->entries[i], json_object_get(body, "should_cure"), list, *text);
+    json_decref(body);
+  }
+  return list;
+}
+
 static const char *result_words(lu_bench *b, const lu_finding *f)
 {
   if (!f->suspect_count)
@@ -109,17 +228,30 @@ static const char *result_words(lu_bench *b, const lu_finding *f)
                          f->suspect_count, f->suspect_count == 1 ? "" : "s");
 }
 
-lu_status lu_record_result(lu_bench *b, const lu_record *r, uint64_t dump, const lu_result *result, const lu_finding *f)
+static const char *with_repairs(lu_bench *b, const char *text, const json_t *repairs)
 {
-  json_t *finding = lu_record_finding_json(f), *blocks = json_array();
+  for (size_t i = 0; i < json_array_size(repairs) && text; i++) {
+    const json_t *r = json_array_get(repairs, i);
+    bool left = json_array_size(json_object_get(r, "not_cured")) > 0;
+    text = lu_arena_printf(b->s->mem, "%s; repair %lld %s", text, (long long)json_integer_value(json_object_get(r, "repair")), left ? "did not cure it" : "did what it should");
+  }
+  return text;
+}
+
+lu_status lu_record_result(lu_bench *b, const lu_record *r, uint64_t dump, const lu_result *result, const lu_finding *f,
+                           const char **held)
+{
+  const char *text = NULL;
+  json_t *finding = lu_record_finding_json(f), *blocks = block_list(b, r);
   if (!finding || !blocks)
     return lu_fail(&b->s->err, LU_ERR_NOMEM, 0, 0, "no room");
-  for (size_t i = 0; i < r->count; i++) {
-    const lu_network *n = r->readings[i].evidence.network;
-    const char *from = n->board->vantages[n->vantage].name;
-    char *name = lu_arena_printf(b->s->mem, "%s from %s", r->readings[i].name, from ? from : "?");
-    json_array_append_new(blocks, json_string(name ? name : "?"));
-  }
+  json_t *repairs = hold_repairs(b, r, f, blocks, &text);
+  const char *words = with_repairs(b, result_words(b, f), repairs);
   json_t *body = json_pack("{s:I,s:o,s:o,s:o}", "of", (json_int_t)dump, "blocks", blocks, "nets", net_list(result), "finding", finding);
-  return lu_bench_add(b, "result", result_words(b, f), body, NULL, 0, NULL);
+  if (held)
+    *held = text && *text ? text : NULL;
+  if (json_array_size(repairs))
+    json_object_set(body, "repairs", repairs);
+  json_decref(repairs);
+  return lu_bench_add(b, "result", words, body, NULL, 0, NULL);
 }

@@ -19,8 +19,12 @@ typedef struct lu_record {
 
 /* *id: the dump's entry. */
 LU_MUST_USE lu_status lu_record_dump(lu_bench *b, const lu_record *r, uint64_t *id);
+/* The repairs since these blocks were last read are held against the finding; *held (may be NULL) says in
+ * lines of text what became of what they should have cured, or is NULL. */
 LU_MUST_USE lu_status lu_record_result(lu_bench *b, const lu_record *r, uint64_t dump, const lu_result *result,
-                                       const lu_finding *f);
+                                       const lu_finding *f, const char **held);
+/* The readings of one dump entry again, from the job's own files; on return its files are in focus. */
+LU_MUST_USE lu_status lu_record_read(lu_bench *b, const lu_job_entry *dump, lu_reading **out, size_t *count);
 /* What --json says of a finding, as a value; NULL if memory is refused. */
 struct json_t *lu_record_finding_json(const lu_finding *f);
 

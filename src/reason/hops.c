@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/hops.h"
 
+#include "base/text.h"
 #include "board/damage.h"
 
 #include <math.h>
@@ -429,14 +430,45 @@ static lu_status via_point(const lu_board *b, const char *name, const char *sign
   if (n == LU_NONE || *end || !(x == x) || !(y == y))
     return lu_fail(err, LU_ERR_MISSING, 0, 0, "'%.80s': expected a via as NET@X,Y in millimetres", name);
   uint32_t in_layout = layout_net(b, n);
+  double least = INFINITY;
+  const lu_net_place *near = NULL;
   for (size_t i = 0; in_layout != LU_NONE && i < b->netlist->place_count; i++) {
     const lu_net_place *q = &b->netlist->places[i];
-    if (q->net == in_layout && q->via && fabs(q->x_mm - x) < 0.1 && fabs(q->y_mm - y) < 0.1) {
+    if (q->net != in_layout || !q->via)
+      continue;
+    if (fabs(q->x_mm - x) < 0.1 && fabs(q->y_mm - y) < 0.1) {
       *out = (lu_point){LU_AT_VIA, n, LU_NONE, (uint32_t)i};
       return LU_OK;
     }
+    if (hypot(q->x_mm - x, q->y_mm - y) < least) {
+      least = hypot(q->x_mm - x, q->y_mm - y);
+      near = q;
+    }
   }
-  return lu_fail(err, LU_ERR_MISSING, 0, 0, "net %.80s has no via at %g, %g mm", net, x, y);
+  return near ? lu_fail(err, LU_ERR_MISSING, 0, 0, "net %.80s has no via at %g, %g mm; the nearest is %.80s@%g,%g", net, x, y, net, near->x_mm, near->y_mm)
+              : lu_fail(err, LU_ERR_MISSING, 0, 0, "net %.80s has no via at %g, %g mm, nor any other that the layout knows", net, x, y);
+}
+
+/* A pin that the part has not: its first and last, and what comes nearest among numbers and functions. */
+static lu_status unknown_pin(const lu_board *b, uint32_t part, const char *pin, lu_err *err)
+{
+  enum { NAMES_MOST = 512 };
+  const char *names[NAMES_MOST] = {0}, *first = NULL, *last = NULL;
+  const lu_part *x = &b->parts[part];
+  size_t n = 0;
+  for (uint32_t i = 0; i < x->pin_count; i++) {
+    const lu_pin *p = &b->pins[b->part_pins[x->first_pin + i]];
+    first = !first || lu_text_order(p->number, first) < 0 ? p->number : first;
+    last = !last || lu_text_order(p->number, last) > 0 ? p->number : last;
+    if (n + 2 > NAMES_MOST)
+      continue;
+    names[n++] = p->number;
+    if (p->function && strcmp(p->function, p->number))
+      names[n++] = p->function;
+  }
+  const char *near = lu_text_nearest(pin, names, n);
+  return lu_fail(err, LU_ERR_MISSING, 0, 0, "%s has no pin '%.60s'; its pins go from %s to %s%s%s%s%s", x->ref, pin, first ? first : "?", last ? last : "?",
+                 near ? "; the nearest is " : "", near ? x->ref : "", near ? "." : "", near ? near : "");
 }
 
 static lu_status unknown_point(const lu_board *b, const char *name, lu_err *err)
@@ -449,9 +481,7 @@ static lu_status unknown_point(const lu_board *b, const char *name, lu_err *err)
     uint32_t part = lu_board_part(b, ref);
     const char *near = part == LU_NONE ? lu_board_nearest_part(b, ref) : NULL;
     if (part != LU_NONE)
-      return lu_fail(err, LU_ERR_MISSING, 0, 0, "%s has no pin '%.60s'; its pins go from %s to %s", b->parts[part].ref, dot + 1,
-                     b->parts[part].pin_count ? b->pins[b->part_pins[b->parts[part].first_pin]].number : "?",
-                     b->parts[part].pin_count ? b->pins[b->part_pins[b->parts[part].first_pin + b->parts[part].pin_count - 1]].number : "?");
+      return unknown_pin(b, part, dot + 1, err);
     if (near)
       return lu_fail(err, LU_ERR_MISSING, 0, 0, "no part '%.60s'; the nearest is %s", ref, near);
   }
@@ -481,6 +511,12 @@ lu_status lu_point_named(const lu_board *b, const char *name, lu_point *out, lu_
   uint32_t pin = lu_board_pin(b, base);
   if (pin != LU_NONE)
     return pin_point(b, pin, side, out, err);
+  if (colon && !side && (size_t)(colon - name) < sizeof base) {
+    base[colon - name] = '\0';
+    if (lu_board_pin(b, base) != LU_NONE)
+      return lu_fail(err, LU_ERR_MISSING, 0, 0, "'%.80s': expected :leg or :pad after the pin, found '%.40s'", name, colon);
+    base[colon - name] = ':';
+  }
   const char *sign = strrchr(name, '@');
   return sign ? via_point(b, name, sign, out, err) : unknown_point(b, base, err);
 }

@@ -86,5 +86,64 @@ assert p["suspects"][0]["net"] == "BA10" and p["results"] == 1
 PY
 "$LU_PROGRAM" repair "$job" "wire U8.20 to U16.12" | grep -q 'different nets' || fail "a wire between two nets is not asked about"
 "$LU_PROGRAM" repair "$job" "wire U88.20 to U16.12" >/dev/null 2>&1; [ $? -eq 2 ] || fail "a slip in a pin's name: exit $?"
-"$LU_PROGRAM" compare "$job#3" "$job#6" >/dev/null 2>"$tmp/err"; [ $? -eq 2 ] || fail "an entry that is no result: exit $?"
+"$LU_PROGRAM" compare "$job#1" "$job#6" >/dev/null 2>"$tmp/err"; [ $? -eq 2 ] || fail "an entry that is no result: exit $?"
+"$LU_PROGRAM" compare "$job#4" dump.bin >/dev/null 2>"$tmp/err"; [ $? -eq 2 ] || fail "an entry and a file: exit $?"
+grep -q 'decode --job the file first' "$tmp/err" || fail "an entry and a file: $(cat "$tmp/err")"
+"$LU_PROGRAM" compare --json "$job#4" "$job#6" >"$tmp/j4"; "$LU_PROGRAM" compare --json "$job#3" "$job#5" >"$tmp/j3"
+cmp -s "$tmp/j3" "$tmp/j4" || fail "a dump is not compared as its result is"
+
+# repairs are held against what is read next; a wire on the wrong pin is named
+sim() { "$LU_PROGRAM" simulate -b docs/demo/tide.yaml --block "boot ROM" -e $good "${@:2}" -o "$tmp/$1"; }
+sim swapped.bin -f 'swap BA10 BA9 U2'
+sim joined.bin -f 'bridge BA10 BA9'
+j2=$tmp/b.job
+"$LU_PROGRAM" job new --board docs/demo/tide.yaml "$j2" >/dev/null
+read_in() { "$LU_PROGRAM" decode --job "$j2" --block "boot ROM" --expect $good "$1" >"$tmp/out"; }
+nine=$("$LU_PROGRAM" board pins docs/demo/tide.yaml U2 | awk '/BA9/ {print $1; exit}')
+read_in $found                                                                      # 3, 4
+"$LU_PROGRAM" repair "$j2" "wire from U2.24 to U2.$nine" | grep -q 'different nets' || fail "a wire between two nets" # 5
+read_in "$tmp/joined.bin"                                                           # 6, 7
+grep -q 'Repair 5 .* should cure BA10: it did not' "$tmp/out" || fail "a repair that joined two nets: $(tail -3 "$tmp/out")"
+"$LU_PROGRAM" repair "$j2" "that wire off; legs U2.24 and U2.$nine lifted and wired" >/dev/null # 8
+read_in "$tmp/swapped.bin"                                                          # 9, 10
+"$LU_PROGRAM" repair "$j2" "the wires at U2.24 and U2.$nine resoldered" >"$tmp/says" # 11
+grep -q 'should cure BA10' "$tmp/says" || fail "no prediction: $(cat "$tmp/says")"
+read_in "$tmp/swapped.bin"                                                          # 12, 13
+"$LU_PROGRAM" repair "$j2" "now they are exchanged: U2.24 and U2.$nine" >/dev/null  # 14
+read_in $good                                                                       # 15, 16
+grep -q 'Repair 14 .* should cure BA10: it did\.' "$tmp/out" || fail "a repair that worked: $(tail -3 "$tmp/out")"
+"$LU_PROGRAM" job history --json "$j2" >"$tmp/h"
+"$LU_PROGRAM" compare --json "$j2#4" "$j2#7" >"$tmp/bridged"
+"$LU_PROGRAM" compare --json "$j2#13" "$j2#16" >"$tmp/back"
+"$LU_PROGRAM" compare --json "$j2#4" "$j2#10" >"$tmp/crossed"
+"$LU_PROGRAM" compare "$j2#4" "$j2#10" | grep -q 'BA9 .*worked on in between: BA[0-9]* and BA[0-9]* are exchanged at U2' || fail "an exchange is not named in words"
+python3 - "$tmp" <<'PY' || fail "repairs and what came of them"
+import json, sys
+load = lambda n: json.load(open(sys.argv[1] + "/" + n))
+h = {e["id"]: e for e in load("h")["history"]}
+held = lambda i: [(r["repair"], sorted(r["cured"]), sorted(r["not_cured"])) for r in h[i]["body"].get("repairs", [])]
+both = ["BA10", "BA9"]
+assert sorted(h[11]["body"]["should_cure"]) == both, h[11]
+assert held(13) == [(11, [], both)] and held(16) == [(14, both, [])] and held(4) == [], (held(13), held(16))
+crossed = {x["net"]: x for x in load("crossed")["new"]}["BA9"]
+assert crossed["worked_on"] and crossed["wrong_pin"]["kind"] == "swap" and sorted(crossed["wrong_pin"]["nets"]) == both, crossed
+bridged = {x["net"]: x for x in load("bridged")["new"]}["BA9"]
+assert bridged["worked_on"] and bridged["wrong_pin"]["kind"] == "bridge" and sorted(bridged["wrong_pin"]["nets"]) == both, bridged
+assert sorted(x["net"] for x in load("back")["cleared"]) == both and not load("back")["new"]
+PY
+
+# captures: of two files, and of a job that keeps their map
+"$LU_PROGRAM" compare --json --board docs/demo/tide.yaml --block "work RAM" --signals docs/demo/work-bus.yaml docs/demo/work.vcd docs/demo/work.vcd >"$tmp/j"; [ $? -eq 0 ] || fail "two captures: exit $?"
+grep -q '"same": true' "$tmp/j" || fail "two captures"
+cp docs/demo/work.vcd "$tmp/bus.vcd"; cp docs/demo/work-bus.yaml "$tmp/map.yaml"
+"$LU_PROGRAM" decode --job "$j2" --block "work RAM" --signals "$tmp/map.yaml" "$tmp/bus.vcd" >/dev/null       # 17, 18
+"$LU_PROGRAM" decode --job "$j2" --block "work RAM" --wrote address docs/demo/found-work.bin >/dev/null        # 19, 20
+rm "$tmp/map.yaml" "$tmp/bus.vcd"
+"$LU_PROGRAM" compare --json "$j2#18" "$j2#20" >"$tmp/j" || fail "a capture and a dump: exit $?"
+python3 -c 'import json, sys; j = json.load(open(sys.argv[1])); w = j["words"]; assert (w["compared"], w["only_after"]) == (48, 32720) and len(j["notes"]) == 1 and not w["before"]["dead_address_bits"], j' "$tmp/j" || fail "a capture and a dump"
+# results of a run: block by block
+printf 'runs:\n  - {block: boot ROM, expect: %s, dump: %s}\n  - {block: work RAM, wrote: address, dump: %s}\n' "$PWD/$good" "$PWD/$good" "$PWD/docs/demo/found-work.bin" >"$tmp/run.yaml"
+"$LU_PROGRAM" decode --job "$j2" --run "$tmp/run.yaml" >/dev/null                                      # 21, 22
+"$LU_PROGRAM" compare --json "$j2#20" "$j2#22" >"$tmp/j"
+python3 -c 'import json, sys; j = json.load(open(sys.argv[1])); b, = j["blocks"]; assert b["block"] == "work RAM" and b["words"]["differ"] == 0 and not j["same"] and len(j["notes"]) == 1, j' "$tmp/j" || fail "block by block"
 exit $failed

@@ -9,6 +9,9 @@ enum { GUESSES_ROOM = 4096, READINGS_MOST = 20000, PAIR_POINTS_MOST = 48, LOOK_A
 
 /* Measuring the same again tells less than measuring elsewhere: what was wrong once may be again. */
 static const double again_cost = 1.5;
+/* Looking further ahead: hypotheses and readings in question, readings tried, and how deep before it is guessed. */
+enum { AHEAD_MOST = 64, AHEAD_MASKS_MOST = 256, AHEAD_TRIED = 12, AHEAD_DEPTH = 20 };
+#define AHEAD_SHARE 1e-4
 /* A weight below this share is let go: it would take many contradicting readings to matter. */
 static const double least_share = 1e-9;
 /* How much less likely than its neighbour a hypothesis is that was made up for a surprising reading. */
@@ -639,6 +642,15 @@ size_t lu_probe_hypotheses(const lu_probe *p)
   return p->count;
 }
 
+size_t lu_probe_hypothesis(const lu_probe *p, size_t i, lu_suspicion out[LU_GUESSES_MOST], double *probability)
+{
+  const hypothesis *h = &p->h[i];
+  for (size_t k = 0; k < h->count; k++)
+    out[k] = p->guesses[h->guess[k]];
+  *probability = p->p[i];
+  return h->count;
+}
+
 void lu_probe_ends(const lu_probe *p, const lu_suspicion *g, lu_point *a, lu_point *b)
 {
   *a = (lu_point){LU_AT_NET, g->net, LU_NONE, LU_NONE};
@@ -894,32 +906,207 @@ static bool on_sheet(const lu_proposal *sheet, size_t count, const lu_reading_at
   return false;
 }
 
-/* The best one for sheet[count], which is filled. */
-static size_t best_of(lu_probe *p, const field *f, const uint32_t *part, size_t parts, double *scratch, lu_proposal *sheet, size_t count)
+/* --- looking further ahead --------------------------------------------------------------------------------------- */
+
+/* The likeliest hypotheses as bits, and each reading as the set of them under which it departs from what a sound
+ * board shows: whole trees of readings are then cheap to follow, as if the meter never erred. */
+typedef struct ahead {
+  size_t count, mask_count, guess_count;
+  double p[AHEAD_MOST], plogp[AHEAD_MOST], enough;
+  uint16_t number[AHEAD_MOST];
+  uint64_t masks[AHEAD_MASKS_MOST];
+  uint64_t guess[AHEAD_MOST]; /* hypotheses that share a guess, where they are several */
+} ahead;
+
+/* False: more matter than there are bits. */
+static bool look_at_hypotheses(const lu_probe *p, ahead *a)
 {
-  size_t best = SIZE_MAX;
-  double most = 0;
-  lu_proposal *out = &sheet[count];
-  double all = fmax(1, lu_probe_entropy(p));
-  for (size_t i = 0; i < f->count; i++) {
-    if (on_sheet(sheet, count, &f->at[i]))
+  *a = (ahead){.enough = LU_LOCATED + p->meter_error};
+  for (size_t i = 0; i < p->count; i++) {
+    if (p->p[i] < AHEAD_SHARE)
       continue;
-    lu_observation o = observe(p, &f->at[i]);
+    if (a->count == AHEAD_MOST)
+      return false;
+    a->number[a->count] = (uint16_t)i;
+    a->p[a->count] = p->p[i];
+    a->plogp[a->count++] = p->p[i] * log2(p->p[i]);
+  }
+  for (size_t g = 0; g < p->guess_count; g++) {
+    uint64_t holds = 0;
+    for (size_t i = 0; p->guesses[g].probability >= AHEAD_SHARE && i < a->count; i++)
+      for (size_t k = 0; k < p->h[a->number[i]].count; k++)
+        holds |= (uint64_t)(p->h[a->number[i]].guess[k] == g) << i;
+    if ((holds & (holds - 1)) && a->guess_count < AHEAD_MOST)
+      a->guess[a->guess_count++] = holds;
+  }
+  return a->count > 2;
+}
+
+/* Of the reading that observe() was last asked about. */
+static uint64_t departing(const lu_probe *p, const ahead *a, const lu_reading_at *r)
+{
+  int sound = r->from.net == r->to.net ? LU_SEEN_JOINED : LU_SEEN_OPEN;
+  uint64_t mask = 0;
+  for (size_t i = 0; i < a->count; i++)
+    mask |= (uint64_t)(p->predicts[a->number[i]] != sound) << i;
+  return mask;
+}
+
+static void add_departing(ahead *a, uint64_t mask)
+{
+  for (size_t i = 0; i < a->mask_count; i++)
+    if (a->masks[i] == mask)
+      return;
+  if (mask && a->mask_count < AHEAD_MASKS_MOST)
+    a->masks[a->mask_count++] = mask;
+}
+
+static double sum_over(const double *of, uint64_t set)
+{
+  double sum = 0;
+  for (; set; set &= set - 1)
+    sum += of[__builtin_ctzll(set)];
+  return sum;
+}
+
+/* What is to be found out in a set, times its probability: nothing once a guess holds enough of it. */
+static double left_in(const ahead *a, uint64_t set)
+{
+  double all = sum_over(a->p, set), most = 0;
+  for (uint64_t x = set; x; x &= x - 1)
+    most = fmax(most, a->p[__builtin_ctzll(x)]);
+  for (size_t g = 0; most < a->enough * all && g < a->guess_count; g++)
+    most = fmax(most, sum_over(a->p, set & a->guess[g]));
+  return all <= 0 || most >= a->enough * all ? 0 : fmax(all, all * log2(all) - sum_over(a->plogp, set));
+}
+
+/* The readings that it takes in a set, times its probability, when each is the best by left_in(). */
+static double steps_in(const ahead *a, uint64_t set, unsigned depth)
+{
+  uint64_t best = 0;
+  double least = INFINITY;
+  if (!set || left_in(a, set) <= 0)
+    return 0;
+  for (size_t k = 0; k < a->mask_count; k++) {
+    uint64_t in = set & a->masks[k], out = set & ~a->masks[k];
+    double left = in && out ? left_in(a, in) + left_in(a, out) : INFINITY;
+    if (left < least) {
+      least = left;
+      best = a->masks[k];
+    }
+  }
+  if (!best)
+    return 0; /* nothing more can be gained */
+  double here = sum_over(a->p, set);
+  return depth ? here + steps_in(a, set & best, depth - 1) + steps_in(a, set & ~best, depth - 1) : here + least;
+}
+
+/* Candidates, best first. */
+typedef struct short_list {
+  size_t count;
+  struct {
+    lu_proposal of;
+    double worth;
+    uint64_t mask;
+  } at[AHEAD_TRIED];
+} short_list;
+
+static void enter(short_list *l, const lu_proposal *x, double worth, uint64_t mask)
+{
+  size_t at = l->count;
+  for (size_t i = 0; i < l->count; i++)
+    if (l->at[i].mask == mask && mask) { /* the same in every way but its cost */
+      if (l->at[i].worth >= worth)
+        return;
+      memmove(&l->at[i], &l->at[i + 1], (l->count - i - 1) * sizeof *l->at);
+      at = --l->count;
+      break;
+    }
+  while (at > 0 && l->at[at - 1].worth < worth)
+    at--;
+  if (at == AHEAD_TRIED)
+    return;
+  size_t kept = l->count < AHEAD_TRIED ? l->count : AHEAD_TRIED - 1;
+  memmove(&l->at[at + 1], &l->at[at], (kept - at) * sizeof *l->at);
+  l->at[at].of = *x;
+  l->at[at].worth = worth;
+  l->at[at].mask = mask;
+  l->count = kept + 1;
+}
+
+/* What is still to come after a reading: each outcome by Bayes, what follows as if the meter never erred. */
+static double to_come(lu_probe *p, const ahead *a, const lu_reading_at *r, double *scratch, ahead *then)
+{
+  lu_observation o = observe(p, r);
+  double chance[LU_OUTCOMES_MOST], sum = 0;
+  lu_diagnosis_outcomes(p->p, p->count, &o, chance);
+  for (unsigned k = 0; k < o.outcomes; k++) {
+    if (chance[k] < 1e-9)
+      continue;
+    memcpy(scratch, p->p, p->count * sizeof *scratch);
+    lu_diagnosis_update(scratch, p->count, &o, k);
+    uint64_t set = 0;
+    for (size_t i = 0; i < a->count; i++) {
+      double x = scratch[a->number[i]];
+      then->p[i] = x;
+      then->plogp[i] = x > 0 ? x * log2(x) : 0;
+      set |= (uint64_t)(x >= AHEAD_SHARE) << i;
+    }
+    if (left_in(then, set) > 0)
+      sum += chance[k] * fmax(1, steps_in(then, set, AHEAD_DEPTH));
+  }
+  return sum;
+}
+
+/* Among the best by one step, the one with the least cost to the end. */
+static size_t best_to_the_end(lu_probe *p, const ahead *a, const short_list *l, double *scratch)
+{
+  size_t best = 0;
+  double least = INFINITY, usual = p->costs.value[LU_COST_continuity] + p->costs.value[LU_COST_chip];
+  ahead *then = LU_NEW(p->mem, ahead, 1);
+  if (!then)
+    return 0;
+  *then = *a;
+  for (size_t i = 0; i < l->count; i++) {
+    if (!l->at[i].mask)
+      continue;
+    double total = l->at[i].of.cost + usual * to_come(p, a, &l->at[i].of.reading, scratch, then);
+    if (total < least - 1e-9) {
+      least = total;
+      best = i;
+    }
+  }
+  return best;
+}
+
+/* The best one into sheet[count]. */
+static bool best_of(lu_probe *p, const field *f, const uint32_t *part, size_t parts, double *scratch, lu_proposal *sheet, size_t count)
+{
+  short_list list = {0};
+  ahead *a = LU_NEW(p->mem, ahead, 1);
+  double all = fmax(1, lu_probe_entropy(p));
+  bool further = a && parts == 1 && p->count <= LOOK_AHEAD_MOST && look_at_hypotheses(p, a);
+  for (size_t i = 0; i < f->count; i++) {
+    const lu_reading_at *r = &f->at[i];
+    if (on_sheet(sheet, count, r))
+      continue;
+    lu_observation o = observe(p, r);
+    uint64_t mask = further && r->kind == LU_PROBE_CONTINUITY ? departing(p, a, r) : 0;
+    if (mask)
+      add_departing(a, mask);
     double g = gain_within(p, &o, part, parts, scratch);
     if (g < 1e-3)
       continue;
-    double cost = cost_of(p, &f->at[i]) * (was_taken(p, &f->at[i]) ? again_cost : 1);
+    lu_proposal x = {.reading = *r, .gain_bits = g, .cost = cost_of(p, r) * (was_taken(p, r) ? again_cost : 1), .outcomes = o.outcomes};
     double worth = parts == 1 && p->count <= LOOK_AHEAD_MOST ? fmax(all - left_after(p, &o, scratch), 1e-3 * g) : g;
-    if (worth / cost <= most * (1 + 1e-9))
-      continue;
-    most = worth / cost;
-    best = i;
-    *out = (lu_proposal){.reading = f->at[i], .gain_bits = g, .cost = cost, .outcomes = o.outcomes};
-    double chance[LU_OUTCOMES_MOST];
-    lu_diagnosis_outcomes(p->p, p->count, &o, chance);
-    memcpy(out->chance, chance, sizeof out->chance);
+    lu_diagnosis_outcomes(p->p, p->count, &o, x.chance);
+    enter(&list, &x, worth / x.cost, mask);
   }
-  return best;
+  if (!list.count)
+    return false;
+  bool beeps = further && list.at[0].of.reading.kind == LU_PROBE_CONTINUITY;
+  sheet[count] = list.at[beeps ? best_to_the_end(p, a, &list, scratch) : 0].of;
+  return true;
 }
 
 static size_t split(lu_probe *p, const lu_reading_at *r, uint32_t *part)
@@ -970,7 +1157,7 @@ size_t lu_probe_next(lu_probe *p, unsigned kinds, size_t most, lu_proposal *out)
   if (kinds >> LU_PROBE_CONTINUITY & 1)
     between_nets(p, &f);
   while (n < most && n < LU_SHEET_MOST) {
-    if (best_of(p, &f, p->part, parts, p->scratch, out, n) == SIZE_MAX)
+    if (!best_of(p, &f, p->part, parts, p->scratch, out, n))
       break;
     parts = split(p, &out[n].reading, p->part);
     parts = compact(p->part, p->count, p->map, parts);

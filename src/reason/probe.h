@@ -107,6 +107,8 @@ const lu_wire *lu_probe_wire(const lu_probe *p, size_t wire);
 const char *const *lu_probe_questions(const lu_probe *p, size_t *count);
 double lu_probe_entropy(const lu_probe *p);
 size_t lu_probe_hypotheses(const lu_probe *p);
+/* What hypothesis i says is wrong, all of it together, into out; returns how many, and its probability. */
+size_t lu_probe_hypothesis(const lu_probe *p, size_t i, lu_suspicion out[LU_GUESSES_MOST], double *probability);
 
 /* The best readings to take next, chosen together: each is the best once the others' results are
  * known, whatever they are. kinds: bit mask of 1 << lu_probe_kind. Returns how many (0: nothing can

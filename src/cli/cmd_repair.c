@@ -143,7 +143,7 @@ static lu_status log_repair(lu_run *run, lu_bench *b, const args *a)
       add_net(&n, net);
   }
   if (!bad)
-    bad = lu_standing_of(b, &(lu_standing_args){0}, &st);
+    bad = lu_standing_of(b, &(lu_standing_args){.as_read = true}, &st);
   if (bad)
     return bad;
   json_t *questions = a->json ? json_array() : NULL;

@@ -191,7 +191,7 @@ static size_t stakes_of(const lu_standing *s, const json_t *nets, lu_stake *out,
   return count;
 }
 
-static lu_status take_results(lu_standing *s)
+static lu_status take_results(lu_standing *s, bool as_read)
 {
   lu_arena *mem = s->bench->s->mem;
   enum { STAKES_MOST = 4096 };
@@ -210,7 +210,7 @@ static lu_status take_results(lu_standing *s)
       continue;
     json_t *body = json_loads(e->body, 0, &je), *finding = json_object_get(body, "finding");
     if (finding && !blocks_covered(json_object_get(body, "blocks"), covered)) {
-      if (e->id < s->repair) {
+      if (e->id < s->repair && !as_read) {
         s->stale_count++;
       } else {
         s->findings[s->result_count++] = json_incref(finding);
@@ -328,7 +328,7 @@ lu_status lu_standing_of(lu_bench *b, const lu_standing_args *a, lu_standing *ou
   if (!bad)
     bad = lu_priors_of(b->s->board, &out->priors, &b->s->err);
   if (!bad)
-    bad = take_results(out);
+    bad = take_results(out, a->as_read);
   if (!bad)
     bad = take_readings(out);
   out->query.board = b->s->board;

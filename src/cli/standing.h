@@ -22,6 +22,7 @@ typedef struct lu_standing {
 typedef struct lu_standing_args {
   const lu_texts *costs;     /* "turn=2"; NULL: the table's */
   double meter_error;        /* 0: the usual 0.02 */
+  bool as_read;              /* results that a repair has overtaken count, too: what was suspected when the board was last read */
 } lu_standing_args;
 
 /* The bench's board must be loaded. Results are taken from new to old, each block's newest; results

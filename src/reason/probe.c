@@ -384,7 +384,7 @@ int lu_probe_predicts(const lu_probe *p, const lu_suspicion *g, const lu_reading
   hypothesis h = {.count = 1};
   for (size_t i = 0; i < p->guess_count; i++) {
     const lu_suspicion *x = &p->guesses[i];
-    if (x->kind == g->kind && x->wire == g->wire && x->hop == g->hop && x->net == g->net && x->net2 == g->net2 && x->part == g->part)
+    if (x->kind == g->kind && x->level == g->level && x->wire == g->wire && x->hop == g->hop && x->net == g->net && x->net2 == g->net2 && x->part == g->part)
       h.guess[0] = (uint16_t)i;
   }
   return predict(p, &h, r);
@@ -911,14 +911,31 @@ static bool on_sheet(const lu_proposal *sheet, size_t count, const lu_reading_at
 /* The likeliest hypotheses as bits, and each reading as the set of them under which it departs from what a sound
  * board shows: whole trees of readings are then cheap to follow, as if the meter never erred. */
 typedef struct ahead {
-  size_t count, mask_count, guess_count;
+  size_t count, mask_count;
   double p[AHEAD_MOST], plogp[AHEAD_MOST], enough;
   uint16_t number[AHEAD_MOST];
   uint64_t masks[AHEAD_MASKS_MOST];
-  uint64_t guess[AHEAD_MOST]; /* hypotheses that share a guess, where they are several */
+  double cost[AHEAD_MASKS_MOST]; /* of the cheapest reading of that mask, from where the tips are now */
 } ahead;
 
-/* False: more matter than there are bits. */
+static double sum_over(const double *of, uint64_t set)
+{
+  double sum = 0;
+  for (; set; set &= set - 1)
+    sum += of[__builtin_ctzll(set)];
+  return sum;
+}
+
+/* What is to be found out in a set, times its probability: nothing once one of them holds enough. */
+static double left_in(const ahead *a, uint64_t set)
+{
+  double all = sum_over(a->p, set), most = 0;
+  for (uint64_t x = set; x; x &= x - 1)
+    most = fmax(most, a->p[__builtin_ctzll(x)]);
+  return all <= 0 || most >= a->enough * all ? 0 : fmax(all, all * log2(all) - sum_over(a->plogp, set));
+}
+
+/* False: more matter than there are bits, or nothing is left to be found out. */
 static bool look_at_hypotheses(const lu_probe *p, ahead *a)
 {
   *a = (ahead){.enough = LU_LOCATED + p->meter_error};
@@ -931,15 +948,7 @@ static bool look_at_hypotheses(const lu_probe *p, ahead *a)
     a->p[a->count] = p->p[i];
     a->plogp[a->count++] = p->p[i] * log2(p->p[i]);
   }
-  for (size_t g = 0; g < p->guess_count; g++) {
-    uint64_t holds = 0;
-    for (size_t i = 0; p->guesses[g].probability >= AHEAD_SHARE && i < a->count; i++)
-      for (size_t k = 0; k < p->h[a->number[i]].count; k++)
-        holds |= (uint64_t)(p->h[a->number[i]].guess[k] == g) << i;
-    if ((holds & (holds - 1)) && a->guess_count < AHEAD_MOST)
-      a->guess[a->guess_count++] = holds;
-  }
-  return a->count > 2;
+  return a->count > 2 && left_in(a, a->count == 64 ? UINT64_MAX : ((uint64_t)1 << a->count) - 1) > 0;
 }
 
 /* Of the reading that observe() was last asked about. */
@@ -952,53 +961,39 @@ static uint64_t departing(const lu_probe *p, const ahead *a, const lu_reading_at
   return mask;
 }
 
-static void add_departing(ahead *a, uint64_t mask)
+static void add_departing(ahead *a, uint64_t mask, double cost)
 {
-  for (size_t i = 0; i < a->mask_count; i++)
-    if (a->masks[i] == mask)
-      return;
-  if (mask && a->mask_count < AHEAD_MASKS_MOST)
-    a->masks[a->mask_count++] = mask;
+  size_t i = 0;
+  while (i < a->mask_count && a->masks[i] != mask)
+    i++;
+  if (i == AHEAD_MASKS_MOST)
+    return;
+  a->cost[i] = i == a->mask_count ? cost : fmin(a->cost[i], cost);
+  a->masks[i] = mask;
+  a->mask_count += i == a->mask_count;
 }
 
-static double sum_over(const double *of, uint64_t set)
+/* What the readings cost that it takes in a set, times its probability, when each is the one that gains most by
+ * left_in() for its cost. */
+static double cost_in(const ahead *a, uint64_t set, unsigned depth)
 {
-  double sum = 0;
-  for (; set; set &= set - 1)
-    sum += of[__builtin_ctzll(set)];
-  return sum;
-}
-
-/* What is to be found out in a set, times its probability: nothing once a guess holds enough of it. */
-static double left_in(const ahead *a, uint64_t set)
-{
-  double all = sum_over(a->p, set), most = 0;
-  for (uint64_t x = set; x; x &= x - 1)
-    most = fmax(most, a->p[__builtin_ctzll(x)]);
-  for (size_t g = 0; most < a->enough * all && g < a->guess_count; g++)
-    most = fmax(most, sum_over(a->p, set & a->guess[g]));
-  return all <= 0 || most >= a->enough * all ? 0 : fmax(all, all * log2(all) - sum_over(a->plogp, set));
-}
-
-/* The readings that it takes in a set, times its probability, when each is the best by left_in(). */
-static double steps_in(const ahead *a, uint64_t set, unsigned depth)
-{
-  uint64_t best = 0;
-  double least = INFINITY;
-  if (!set || left_in(a, set) <= 0)
-    return 0;
-  for (size_t k = 0; k < a->mask_count; k++) {
+  size_t best = SIZE_MAX;
+  double most = 0, all = left_in(a, set), rest = 0;
+  for (size_t k = 0; all > 0 && k < a->mask_count; k++) {
     uint64_t in = set & a->masks[k], out = set & ~a->masks[k];
-    double left = in && out ? left_in(a, in) + left_in(a, out) : INFINITY;
-    if (left < least) {
-      least = left;
-      best = a->masks[k];
+    if (!in || !out)
+      continue;
+    double left = left_in(a, in) + left_in(a, out), worth = fmax(all - left, 1e-9) / a->cost[k];
+    if (worth > most) {
+      most = worth;
+      rest = left;
+      best = k;
     }
   }
-  if (!best)
+  if (best == SIZE_MAX)
     return 0; /* nothing more can be gained */
-  double here = sum_over(a->p, set);
-  return depth ? here + steps_in(a, set & best, depth - 1) + steps_in(a, set & ~best, depth - 1) : here + least;
+  double here = a->cost[best] * sum_over(a->p, set);
+  return depth ? here + cost_in(a, set & a->masks[best], depth - 1) + cost_in(a, set & ~a->masks[best], depth - 1) : here + rest;
 }
 
 /* Candidates, best first. */
@@ -1053,7 +1048,7 @@ static double to_come(lu_probe *p, const ahead *a, const lu_reading_at *r, doubl
       set |= (uint64_t)(x >= AHEAD_SHARE) << i;
     }
     if (left_in(then, set) > 0)
-      sum += chance[k] * fmax(1, steps_in(then, set, AHEAD_DEPTH));
+      sum += chance[k] * cost_in(then, set, AHEAD_DEPTH);
   }
   return sum;
 }
@@ -1062,16 +1057,16 @@ static double to_come(lu_probe *p, const ahead *a, const lu_reading_at *r, doubl
 static size_t best_to_the_end(lu_probe *p, const ahead *a, const short_list *l, double *scratch)
 {
   size_t best = 0;
-  double least = INFINITY, usual = p->costs.value[LU_COST_continuity] + p->costs.value[LU_COST_chip];
+  double least = 0;
   ahead *then = LU_NEW(p->mem, ahead, 1);
   if (!then)
     return 0;
   *then = *a;
   for (size_t i = 0; i < l->count; i++) {
-    if (!l->at[i].mask)
+    if (i && !l->at[i].mask)
       continue;
-    double total = l->at[i].of.cost + usual * to_come(p, a, &l->at[i].of.reading, scratch, then);
-    if (total < least - 1e-9) {
+    double total = l->at[i].of.cost + to_come(p, a, &l->at[i].of.reading, scratch, then);
+    if (!i || total < least * (best ? 1 : 0.95)) { /* the best by one step gives way to a clear gain only */
       least = total;
       best = i;
     }
@@ -1092,12 +1087,13 @@ static bool best_of(lu_probe *p, const field *f, const uint32_t *part, size_t pa
       continue;
     lu_observation o = observe(p, r);
     uint64_t mask = further && r->kind == LU_PROBE_CONTINUITY ? departing(p, a, r) : 0;
+    double cost = cost_of(p, r) * (was_taken(p, r) ? again_cost : 1);
     if (mask)
-      add_departing(a, mask);
+      add_departing(a, mask, cost);
     double g = gain_within(p, &o, part, parts, scratch);
     if (g < 1e-3)
       continue;
-    lu_proposal x = {.reading = *r, .gain_bits = g, .cost = cost_of(p, r) * (was_taken(p, r) ? again_cost : 1), .outcomes = o.outcomes};
+    lu_proposal x = {.reading = *r, .gain_bits = g, .cost = cost, .outcomes = o.outcomes};
     double worth = parts == 1 && p->count <= LOOK_AHEAD_MOST ? fmax(all - left_after(p, &o, scratch), 1e-3 * g) : g;
     lu_diagnosis_outcomes(p->p, p->count, &o, x.chance);
     enter(&list, &x, worth / x.cost, mask);

@@ -21,7 +21,7 @@
 #include <string.h>
 #include <unistd.h>
 
-enum { LEAVES_MOST = 64, KNOTS_MOST = 18, GUESSES_MOST = 256, PAIRS_MOST = 4096, READINGS_MOST = 60, DRAWS_MOST = 400, NOISY_ROUNDS = 25, BLOCKS = 8 };
+enum { LEAVES_MOST = 64, KNOTS_MOST = 16, GUESSES_MOST = 256, PAIRS_MOST = 4096, READINGS_MOST = 60, DRAWS_MOST = 400, NOISY_ROUNDS = 25, BLOCKS = 8 };
 
 /* So much of what is possible is looked at: the likeliest. */
 static const double told_share = 0.99;

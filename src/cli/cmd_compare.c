@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 /* lineup compare: what a repair changed. */
 #include "cli/bench.h"
+#include "cli/boardview.h"
 #include "base/io.h"
 #include "base/text.h"
 #include "cli/session.h"
@@ -155,7 +156,7 @@ static bool same_known(const lu_evidence *a, const lu_evidence *b)
 
 static void note(comparison *c, const char *text)
 {
-  json_array_append_new(c->notes, json_string(text ? text : "?"));
+  json_array_append_new(c->notes, lu_json_text(text ? text : "?"));
 }
 
 /* Where the differences stand in the chips, when a board says which there are. */
@@ -674,7 +675,7 @@ static bool show_json(const comparison *c)
   json_t *blocks = json_array();
   for (size_t i = 0; i < c->part_count; i++)
     if (c->parts[i].name)
-      json_array_append_new(blocks, json_pack("{s:s,s:o}", "block", c->parts[i].name, "words", change_json(c, &c->parts[i])));
+      json_array_append_new(blocks, json_pack("{s:o,s:o}", "block", lu_json_text(c->parts[i].name), "words", change_json(c, &c->parts[i])));
     else
       json_object_set_new(o, "words", change_json(c, &c->parts[i]));
   if (json_array_size(blocks))

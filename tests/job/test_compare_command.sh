@@ -2,6 +2,7 @@
 # SPDX-License-Identifier: MIT
 # lineup compare on the demo's boot ROM, held against cmp (POSIX).
 set -u
+export COLUMNS=2000 # lines as they are, not folded
 cd "$LU_TOP" || exit 1
 tmp=$(mktemp -d)
 trap 'rm -rf "$tmp"' EXIT

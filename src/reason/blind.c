@@ -7,7 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SHORTEST = 16, TELLING_LEAST = 6 };
+enum { SHORTEST = 16, TELLING_LEAST = 6, HALF_LEAST = 64, PAIRS_MOST = 4096 };
+
+#define BUSY 0.3 /* a bit of that share of the rarer level follows another, or an address bit, in every word: no contents do */
 
 /* What contents like these look like without a fault. */
 typedef struct look {
@@ -114,7 +116,7 @@ static double surprise(const lu_look *l, const look *k)
       }
     busy = bits ? busy / bits : 0.25;
     /* a quiet lane can have a quiet bit; text leaves the top bit of each byte low */
-    double per = k->minority[b] > 0 ? 14 : (b & 7) == 7 ? 3 : 11;
+    double per = k->minority[b] > BUSY && k->telling_count >= HALF_LEAST / 2 ? 22 : k->minority[b] > 0 ? 14 : (b & 7) == 7 ? 3 : 11;
     x += per * fmin(1, busy / 0.15);
   }
   return x;
@@ -162,6 +164,92 @@ static bool weigh(lu_search *s, const look *k, lu_set *sets, size_t most, size_t
     sets[(*count)++] = x;
   }
   return true;
+}
+
+/* --- address lines joined with data lines ---------------------------------------------------------------- */
+
+/* For each address bit and its level: data bits that are ever 0, ever 1 there, and how many words were seen. */
+typedef struct halves {
+  uint64_t zero[64][2], one[64][2];
+  size_t words[64][2];
+} halves;
+
+static void see_halves(const lu_evidence *e, halves *h)
+{
+  const lu_network *n = e->network;
+  for (size_t i = 0; i < e->got.count; i++) {
+    if (!lu_word_held(&e->got, i))
+      continue;
+    uint64_t w = lu_word(&e->got, i), address = lu_address_of(n, i);
+    for (unsigned b = 0; b < n->address_bits && b < 64; b++) {
+      unsigned level = address >> b & 1;
+      h->zero[b][level] |= ~w;
+      h->one[b][level] |= w;
+      h->words[b][level]++;
+    }
+  }
+}
+
+/* The address bit that a net carries while memory is read; the data bit that it reaches. False: neither one nor the other. */
+static bool address_bit_of(const lu_joint *j, uint16_t net, unsigned *bit)
+{
+  const lu_network *n = j->looks[0].evidence->network;
+  uint16_t local = j->nets[net].local[0];
+  if (local == UINT16_MAX)
+    return false;
+  const lu_fn *f = &n->state[(size_t)LU_READ * n->net_count + local].value[0];
+  *bit = f->var[0];
+  return !f->wide && f->count == 1 && f->var[0] < n->address_bits && f->var[0] < 64 && lu_fn_at(f, 1);
+}
+
+static bool data_bit_of(const lu_search *s, uint16_t net, unsigned *bit)
+{
+  uint64_t columns = s->reach[net * s->joint->look_count];
+  if (!(s->joint->nets[net].carries & LU_CARRIES_DATA) || !columns || columns & (columns - 1))
+    return false;
+  *bit = (unsigned)__builtin_ctzll(columns);
+  return true;
+}
+
+/* Where the address line holds the data line down (or up), its bit must be that level in all words of this half, and busy in the other,
+ * as its neighbours are in both. Returns ln of the surprise, 0: not so. */
+static double held_there(const halves *h, const look *k, unsigned address, unsigned data, bool high, uint64_t all)
+{
+  uint64_t bit = UINT64_C(1) << data;
+  uint64_t steady = ~(h->zero[address][high] & h->one[address][high]) & all;
+  if (h->words[address][high] < HALF_LEAST || h->words[address][!high] < HALF_LEAST || steady != bit || k->minority[data] < 0.05)
+    return 0;
+  if (high ? h->zero[address][1] & bit : h->one[address][0] & bit)
+    return 0;
+  return 22 * fmin(1, k->minority[data] / 0.15);
+}
+
+/* Such joints hang on what is read and have no class: each is weighed by what it forces upon the data line. */
+static void weigh_joined(const lu_search *s, const look *k, lu_set *sets, size_t most, size_t *count)
+{
+  const lu_joint *j = s->joint;
+  halves *h = LU_NEW(j->mem, halves, 1);
+  if (!h || k->constant)
+    return;
+  see_halves(j->looks[0].evidence, h);
+  for (size_t i = 0; i < s->later_count && *count < most; i++) {
+    const lu_fault *f = &s->later[i];
+    unsigned address, data;
+    if (f->kind != LU_FAULT_BRIDGE)
+      continue;
+    bool first = address_bit_of(j, f->net, &address) && data_bit_of(s, f->net2, &data);
+    if (!first && !(address_bit_of(j, f->net2, &address) && data_bit_of(s, f->net, &data)))
+      continue;
+    double low = held_there(h, k, address, data, false, j->looks[0].all), high = held_there(h, k, address, data, true, j->looks[0].all);
+    bool address_wins = f->acts == (first ? LU_ACTS_FIRST : LU_ACTS_SECOND);
+    double more = f->acts == LU_ACTS_AND && !high ? low : f->acts == LU_ACTS_OR && !low ? high : address_wins ? fmin(low, high) : 0;
+    if (more <= 0)
+      continue;
+    lu_set x = {.count = 1, .undriven = LU_LEVEL_HIGH, .exact = true, .prior = lu_joint_prior(j, f) + more};
+    x.classes[0] = UINT32_MAX;
+    x.faults[0] = *f;
+    sets[(*count)++] = x;
+  }
 }
 
 static void judge(lu_result *r, const look *k)
@@ -217,9 +305,12 @@ lu_status lu_explain_blind(const lu_evidence *reading, const lu_priors *priors, 
     r->joint->looks[i].columns = r->joint->looks[i].all; /* nothing is beyond suspicion */
   if (!lu_search_classes(s))
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
-  lu_set *sets = LU_NEW(mem, lu_set, s->class_count + 1);
+  lu_set *sets = LU_NEW(mem, lu_set, s->class_count + PAIRS_MOST + 1);
   size_t count = 0;
-  if (!sets || !weigh(s, k, sets, s->class_count, &count) || !lu_conclude(r, s, sets, count, 0))
+  bool weighed = sets && weigh(s, k, sets, s->class_count, &count);
+  if (weighed)
+    weigh_joined(s, k, sets, s->class_count + PAIRS_MOST, &count);
+  if (!weighed || !lu_conclude(r, s, sets, count, 0))
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room to reason");
   r->singles_done = true;
   r->exact = true;

@@ -636,15 +636,37 @@ static bool is_itself(const lu_column *x)
   return x->direct && !x->source && x->hi.count == 1 && x->hi.var[0] == LU_VAR_DATA + x->bit && lu_fn_at(&x->hi, 1);
 }
 
+/* Does what is read follow the word's own bit? at: what each source finds; own: which of them find the word itself. */
+static bool follows_itself(const lu_view *v, const lu_column *x, uint64_t address, const word_at *at, const bool *own)
+{
+  word_at turned[LU_SOURCES_MOST];
+  bool unknown = false;
+  for (unsigned s = 0; s < v->source_count; s++) {
+    turned[s] = at[s];
+    turned[s].word ^= own[s] ? (uint64_t)1 << x->bit : 0;
+  }
+  if (x->direct)
+    return data_fn_at(&x->hi, &at[x->source]) != data_fn_at(&x->hi, &turned[x->source]);
+  return read_fn_at(v, &x->hi, address, at, &unknown) != read_fn_at(v, &x->hi, address, turned, &unknown);
+}
+
 void lu_view_tests(const lu_view *v, const lu_evidence *e, uint64_t i, uint64_t *elsewhere, uint64_t *here)
 {
+  word_at at[LU_SOURCES_MOST];
+  bool own[LU_SOURCES_MOST];
+  uint64_t address = lu_address_of(e->network, i);
   *elsewhere = *here = 0;
-  uint64_t j;
-  for (unsigned s = 1; s < v->source_count; s++)
-    if (find_source(&v->source[s], e, lu_address_of(e->network, i), &j) && j != i)
+  for (unsigned s = 0; s < v->source_count; s++) {
+    uint64_t j = i;
+    at[s].known = (s == 0 || find_source(&v->source[s], e, address, &j)) && lu_word_held(&e->known, j);
+    at[s].address = lu_address_of(e->network, j);
+    at[s].word = at[s].known ? lu_word(&e->known, j) : 0;
+    own[s] = at[s].known && j == i;
+    if (s && at[s].known && j != i)
       *elsewhere |= v->plain_mask[s];
+  }
   for (unsigned c = 0; c < v->column_count; c++)
-    if (!is_itself(&v->column[c]))
+    if (!is_itself(&v->column[c]) && !follows_itself(v, &v->column[c], address, at, own))
       *here |= (uint64_t)1 << v->column[c].bit;
 }
 

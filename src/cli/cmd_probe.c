@@ -14,7 +14,7 @@
 typedef struct args {
   const char *only, *part;
   uint64_t sheet;
-  double error;
+  double error, good, doubtful;
   bool json, ask;
   lu_texts costs, operands;
 } args;
@@ -346,7 +346,7 @@ static int plan(lu_run *run, const lu_standing *s, const char *ref)
 /* --- asking --------------------------------------------------------------------------------------------------------- */
 
 /* One answer: a key, or ohms / volts. False: skip. */
-static bool answer_of(const char *line, const lu_reading_at *r, uint8_t *seen)
+static bool answer_of(const args *a, const char *line, const lu_reading_at *r, uint8_t *seen)
 {
   static const char *const keys[] = {"oj", "tflh", "sb"};
   char key = line[0];
@@ -360,7 +360,7 @@ static bool answer_of(const char *line, const lu_reading_at *r, uint8_t *seen)
   if (end == line || r->kind == LU_PROBE_LOOK || !(v >= 0))
     return false;
   if (r->kind == LU_PROBE_CONTINUITY)
-    *seen = v <= 2 ? LU_SEEN_JOINED : v <= 100 ? LU_SEEN_DOUBTFUL : LU_SEEN_OPEN;
+    *seen = v <= a->good ? LU_SEEN_JOINED : v <= a->doubtful ? LU_SEEN_DOUBTFUL : LU_SEEN_OPEN;
   else
     *seen = v <= 0.8 ? LU_SEEN_LOW : v >= 2 ? LU_SEEN_HIGH : LU_SEEN_FLOATING;
   return true;
@@ -388,7 +388,7 @@ static lu_status keep_answer(lu_standing *s, lu_reading_at *r, const char *line)
   return lu_bench_add(s->bench, "reading", text, o, NULL, 0, &r->id);
 }
 
-static int ask(lu_run *run, lu_standing *s, unsigned kinds)
+static int ask(lu_run *run, lu_standing *s, const args *a, unsigned kinds)
 {
   static const char *const keys[] = {"[j]oined, [o]pen or ohms", "[t]oggling, [f]loating, [l]ow, [h]igh or volts", "[s]ound or [b]ad"};
   char line[64];
@@ -403,7 +403,7 @@ static int ask(lu_run *run, lu_standing *s, unsigned kinds)
     fflush(run->out);
     if (!fgets(line, sizeof line, stdin) || line[0] == 'q')
       break;
-    if (!answer_of(line, &p[0].reading, &p[0].reading.seen)) {
+    if (!answer_of(a, line, &p[0].reading, &p[0].reading.seen)) {
       fputs("  not understood\n", run->out);
       continue;
     }
@@ -474,7 +474,7 @@ static int run_probe(lu_run *run, lu_standing *s, const args *a, unsigned kinds)
   if (a->part)
     return plan(run, s, a->part);
   if (a->ask)
-    return s->query.story_count ? ask(run, s, kinds) : (show_text(run, s, p, 0, false), LU_EXIT_CLEAN);
+    return s->query.story_count ? ask(run, s, a, kinds) : (show_text(run, s, p, 0, false), LU_EXIT_CLEAN);
   size_t count = lu_probe_next(s->probe, kinds, a->sheet ? (size_t)a->sheet : 1, p);
   while (count && p[count - 1].gain_bits < worth_bits)
     count--;
@@ -487,13 +487,19 @@ static int run_probe(lu_run *run, lu_standing *s, const args *a, unsigned kinds)
 
 static int probe(lu_run *run, void *opaque)
 {
-  const args *a = opaque;
+  args *a = opaque;
   unsigned kinds;
   int code = kinds_of(run, a->only, &kinds);
   if (code)
     return code;
   if (a->error < 0 || a->error > 40)
     return lu_say_usage(run, "probe: --error expects 0 to 40 percent");
+  if (a->good < 0 || a->doubtful < 0)
+    return lu_say_usage(run, "probe: --good and --doubtful expect ohms, above 0");
+  a->good = a->good > 0 ? a->good : 2;
+  a->doubtful = a->doubtful > 0 ? a->doubtful : fmax(100, a->good);
+  if (a->doubtful < a->good)
+    return lu_say_usage(run, "probe: --doubtful must not be below --good");
   lu_session *s = lu_session_new(run);
   lu_bench *b = NULL;
   lu_standing st = {0};
@@ -519,6 +525,8 @@ static const lu_option options[] = {
     {"part", 0, LU_OPT_TEXT, AT(part), 0, 0, "REF", "every connection of a part instead, measured ones ticked"},
     {"cost", 0, LU_OPT_LIST, AT(costs), 0, 0, "NAME=N", "what a step costs: continuity, level, look, chip, via, turn, power, pull"},
     {"error", 0, LU_OPT_REAL, AT(error), 0, 0, "PERCENT", "wrong readings of a meter (default 2)"},
+    {"good", 0, LU_OPT_REAL, AT(good), 0, 0, "OHMS", "--ask: joined up to this (default 2)"},
+    {"doubtful", 0, LU_OPT_REAL, AT(doubtful), 0, 0, "OHMS", "--ask: doubtful up to this, open above (default 100)"},
     {"json", 'j', LU_OPT_FLAG, AT(json), 0, 0, NULL, "the result as JSON"},
     {0},
 };

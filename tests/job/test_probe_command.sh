@@ -54,5 +54,12 @@ code 1 "$LU_PROGRAM" probe --sheet 3 --cost turn=0 --cost via=3 "$job"
 code 2 "$LU_PROGRAM" probe --cost turm=0 "$job"
 code 2 "$LU_PROGRAM" probe --only smell "$job"
 printf 'j\nj\nq\n' | "$LU_PROGRAM" probe --ask "$job" >/dev/null; [ $? -eq 1 ] || fail "--ask"
+# --ask takes ohms in the bands that are given
+job2=$tmp/ask.job
+"$LU_PROGRAM" job new --board docs/demo/tide.yaml "$job2" >/dev/null
+"$LU_PROGRAM" decode --job "$job2" --block "boot ROM" --expect docs/demo/tide-rom.bin docs/demo/found-boot.bin >/dev/null
+printf '7\nq\n' | "$LU_PROGRAM" probe --ask --only continuity --good 10 "$job2" >"$tmp/out"
+"$LU_PROGRAM" job history --kind reading "$job2" | grep -q ': joined' || fail "--ask --good 10, 7 ohms: $(cat "$tmp/out")"
+code 2 "$LU_PROGRAM" probe --ask --good 10 --doubtful 5 "$job2"
 code 0 "$LU_PROGRAM" job check "$job"
 exit $failed

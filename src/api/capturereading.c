@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "api/capturereading.h"
 
+#include "api/capturehops.h"
 #include "api/doubt.h"
 #include "formats/capform.h"
 #include "formats/dumpform.h"
@@ -51,6 +52,8 @@ typedef struct watcher {
   uint64_t reads, writes, lost;
   lu_buslines *lines;              /* address, data: over the block's cycles; address: over all cycles */
   uint64_t all_reads, all_writes;  /* wherever they went */
+  lu_capture_hops *hops;           /* NULL: no line is seen at two places */
+  bool ended;                      /* in this step, a cycle of the block */
 } watcher;
 
 static lu_status no_room(watcher *w)
@@ -168,6 +171,7 @@ static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
   uint64_t i = (c->address - w->base) & w->mask;
   if (i >= w->words)
     return LU_OK;
+  w->ended = true;
   lu_buslines_see(&w->lines[0], c->address, UINT64_MAX);
   lu_buslines_see(&w->lines[1], c->data, ~c->data_unknown & w->all);
   lu_status bad = reads ? see_read(w, (size_t)i, c->data, ~c->data_unknown & c->lanes & w->all, err) : LU_OK;
@@ -220,6 +224,26 @@ static void drop_strobes(watcher *w)
   m->strobe_count = kept ? to : m->strobe_count;
 }
 
+static size_t bus_homes(watcher *w, const lu_sig_bus *bus, uint32_t *homes)
+{
+  lu_bind b = {w->cap, w->map, NULL};
+  lu_err ignored = {0};
+  size_t n = 0, got;
+  for (size_t i = 0; i < bus->count && lu_bind_name(&b, &bus->names[i], homes + n, LU_SIG_BITS_MOST - n, &got, &ignored) == LU_OK; i++)
+    n += got;
+  return n;
+}
+
+static lu_status open_hops(watcher *w, const lu_bind *bind, lu_err *err)
+{
+  uint32_t address[LU_SIG_BITS_MOST], data[LU_SIG_BITS_MOST];
+  size_t address_bits = bus_homes(w, &w->map->address, address), data_bits = bus_homes(w, &w->map->data, data);
+  lu_status bad = lu_capture_hops_open(w->s, w->n, bind, address, address_bits, data, data_bits, &w->hops);
+  if (bad && err != &w->s->err)
+    *err = w->s->err;
+  return bad;
+}
+
 static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
 {
   watcher *w = to;
@@ -240,12 +264,17 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
   w->lines[1].bits = data;
   w->lines[2].bits = bits < 64 ? bits : 64;
   w->wanted = lu_cycles_wanted(w->cycles);
-  return LU_OK;
+  return open_hops(w, &bind, err);
 }
 
 static lu_status step(void *to, const lu_cap_step *st, lu_err *err)
 {
-  return lu_cycles_step(((watcher *)to)->cycles, st, err);
+  watcher *w = to;
+  w->ended = false;
+  lu_status bad = lu_cycles_step(w->cycles, st, err);
+  if (w->ended && w->hops)
+    lu_capture_hops_see(w->hops, st);
+  return bad;
 }
 
 static lu_status finish(void *to, int64_t time, lu_err *err)
@@ -550,7 +579,7 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
   lu_reading *r = w->r;
   bool blind = !w->ever_judged, turns = !blind && w->best.judged * 2 < w->ever_judged;
   doubt(w, a->expect != NULL);
-  if (!w->reads && !r->line_count)
+  if (!w->reads && !r->line_count && !r->between_count)
     return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no read cycle of block '%s' in the capture (%llu writes)", r->name, (unsigned long long)w->writes);
   lu_status bad = answer_room(w, &x);
   if (bad)
@@ -559,7 +588,7 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
     from_turns(w, &x);
   else
     from_stretch(w, &x, blind);
-  if (!x.count && !r->line_count)
+  if (!x.count && !r->line_count && !r->between_count)
     return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no word of block '%s' was read with a certain level and known as a whole", r->name);
   bool written = !turns && !blind && !a->expect && ascending(w, &w->best_contents);
   r->evidence.know = blind ? LU_KNOW_NOTHING : written ? LU_KNOW_WRITTEN : LU_KNOW_CONTENTS;
@@ -610,6 +639,8 @@ lu_status lu_capturereading(lu_session *s, const lu_reading_args *a, const char 
   if (!bad)
     bad = lu_capreader_end(&reader, &s->err);
   take_notes(&w, &reader.notes);
+  if (!bad && w.hops)
+    bad = lu_capture_hops_end(s, w.hops, r);
   if (!bad)
     bad = make_reading(&w, a);
   return bad ? lu_fail_source(&s->err, bad, path) : LU_OK;

@@ -67,6 +67,52 @@ static lu_status explain(lu_session *s, const lu_reading *readings, size_t count
   return lu_explain(evidence, count, priors, noise, s->mem, out, &s->err);
 }
 
+static const lu_said_suspect *said(const lu_said_suspect *at, size_t count, const char *net)
+{
+  for (size_t i = 0; net && i < count; i++)
+    if (at[i].net && !strcmp(at[i].net, net))
+      return &at[i];
+  return NULL;
+}
+
+/* Two places of a line that a capture saw differ: the fault is between them, whatever else explains the words. */
+static lu_status put_between_first(lu_session *s, const lu_reading *x, lu_finding *f)
+{
+  if (!x->between_count)
+    return LU_OK;
+  lu_said_suspect *all = LU_NEW(s->mem, lu_said_suspect, x->between_count + f->suspect_count);
+  size_t n = x->between_count;
+  double sum = 0;
+  if (!all)
+    return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");
+  for (size_t i = 0; i < n; i++) {
+    const lu_said_suspect *known = said(f->suspects, f->suspect_count, x->between[i].net);
+    all[i] = x->between[i];
+    sum += f->verdict[0] == 'f' && known ? known->probability : 0;
+  }
+  for (size_t i = 0; i < n && sum > 0.01; i++) { /* the words tell which of the nets between it is */
+    const lu_said_suspect *known = said(f->suspects, f->suspect_count, all[i].net);
+    all[i].probability = 0.97 * ((known ? known->probability : 0) + 0.001) / (sum + 0.001 * (double)n);
+  }
+  for (size_t i = 1; i < n; i++)
+    for (size_t k = i; k && all[k].probability > all[k - 1].probability; k--) {
+      lu_said_suspect swap = all[k];
+      all[k] = all[k - 1];
+      all[k - 1] = swap;
+    }
+  for (size_t i = 0; i < f->suspect_count; i++)
+    if (!said(all, x->between_count, f->suspects[i].net)) {
+      all[n] = f->suspects[i];
+      all[n++].probability *= 0.03;
+    }
+  f->suspects = all;
+  f->suspect_count = n;
+  f->verdict = "faulty";
+  f->reason = "a line differs between two places where the capture sees it";
+  f->next = all[0].settle;
+  return LU_OK;
+}
+
 /* What was read, and what else is known of it. */
 static void add_reading(lu_session *s, const lu_reading *x, bool words, lu_finding *f)
 {
@@ -111,6 +157,10 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
     f->block = readings[0].name;
   for (size_t i = 0; i < count; i++)
     add_reading(s, &readings[i], !march || !readings[i].march, f);
+  for (size_t i = 0; i < count && !bad; i++)
+    bad = put_between_first(s, &readings[i], f);
+  if (bad)
+    return bad;
   bad = lu_next_test_say(s, readings, count, plain, result, f);
   if (!bad && march)
     bad = lu_marchlog_describe(s, readings, count, march, f);

@@ -25,6 +25,8 @@ typedef struct lu_reading {
   const char *doubt;       /* why nothing wrong does not mean that all is well; or NULL */
   lu_said_suspect *lines;  /* the lines that doubt is about, as suspects */
   size_t line_count;
+  lu_said_suspect *between; /* nets between two places of a line that a capture saw differ; the fault is there */
+  size_t between_count;
   lu_seen_bus *seen;       /* what a capture saw of its own lines, [2]; or NULL */
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;

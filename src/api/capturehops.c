@@ -13,7 +13,7 @@ typedef struct pair {
   size_t from_hop, to_hop;   /* from_hop: the first that lies between */
   uint32_t a, b;             /* board pins */
   uint32_t home_a, home_b;
-  bool inverted;
+  bool inverted, in_reads, in_writes; /* cycles in which what is between drives that way */
   uint64_t compared, differ, floats; /* floats: nobody drove just one of them */
 } pair;
 
@@ -28,6 +28,7 @@ typedef struct place {
   size_t hop;
   uint32_t pin, home;
   bool inverted, lost;       /* since then; lost: it went through what may hold another level */
+  bool no_reads, no_writes;  /* since then: a buffer that drives data one way */
 } place;
 
 typedef struct opener {
@@ -53,7 +54,8 @@ static void add_pair(opener *o, const lu_line *line, const place *from, size_t h
     if (h->pairs[i].home_a == from->home && h->pairs[i].home_b == home)
       return; /* lines to several chips share their beginning */
   h->pairs[h->count++] = (pair){.line = line, .from_hop = from->hop, .to_hop = hop, .a = from->pin, .b = pin, .home_a = from->home,
-                                .home_b = home, .inverted = from->inverted};
+                                .home_b = home, .inverted = from->inverted, .in_reads = !from->no_reads,
+                                .in_writes = !from->no_writes};
 }
 
 /* The line may be seen at this pin, or (net) by the net's name. */
@@ -76,6 +78,17 @@ static bool passes_level(const lu_cell *c)
          ((c->kind == LU_CELL_AND || c->kind == LU_CELL_OR) && c->input_count == 1);
 }
 
+/* A buffer on a data line is on only while it is to drive: towards the vantage in reads, away from it in writes. */
+static void one_way(const lu_board *b, const lu_line *line, const lu_hop *hop, place *last)
+{
+  const lu_cell *c = hop->cell;
+  if (line->kind != LU_LINE_DATA || !c || c->kind == LU_CELL_WIRE || c->kind == LU_CELL_TRANSCEIVER || !c->output_count)
+    return;
+  bool towards = b->pins[hop->from].type_pin == c->outputs[0];
+  last->no_writes |= towards;
+  last->no_reads |= !towards;
+}
+
 static void follow(opener *o, const lu_line *line, uint32_t home)
 {
   const lu_board *b = o->h->board;
@@ -87,6 +100,7 @@ static void follow(opener *o, const lu_line *line, uint32_t home)
     if (hop->net == LU_NONE) {
       last.inverted ^= hop->cell && hop->cell->inverted;
       last.lost |= !passes_level(hop->cell);
+      one_way(b, line, hop, &last);
       continue;
     }
     if (k)
@@ -122,11 +136,13 @@ lu_status lu_capture_hops_open(lu_session *s, const lu_network *n, const lu_bind
   return LU_OK;
 }
 
-void lu_capture_hops_see(lu_capture_hops *h, const lu_cap_step *step)
+void lu_capture_hops_see(lu_capture_hops *h, const lu_cap_step *step, bool reads, bool writes)
 {
   for (size_t i = 0; i < h->count; i++) {
     pair *p = &h->pairs[i];
     char a = lu_cap_level(step->was_value, step->was_unknown, p->home_a), b = lu_cap_level(step->was_value, step->was_unknown, p->home_b);
+    if ((reads && !p->in_reads) || (writes && !p->in_writes))
+      continue;
     if (a == 'x' || b == 'x' || (a == 'z' && b == 'z'))
       continue;
     bool floats = a == 'z' || b == 'z';

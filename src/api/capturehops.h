@@ -17,8 +17,9 @@ typedef struct lu_capture_hops lu_capture_hops;
 LU_MUST_USE lu_status lu_capture_hops_open(lu_session *s, const lu_network *n, const lu_bind *bind, const uint32_t *address, size_t address_bits,
                                            const uint32_t *data, size_t data_bits, lu_capture_hops **out);
 
-/* At the end of a strobe: step's levels before its changes. */
-void lu_capture_hops_see(lu_capture_hops *h, const lu_cap_step *step);
+/* At the end of a strobe: step's levels before its changes. A data line through a buffer that drives one way counts only
+ * in reads, or only in writes. */
+void lu_capture_hops_see(lu_capture_hops *h, const lu_cap_step *step, bool reads, bool writes);
 
 /* Puts what differs into r->between, and says what was compared in a note. */
 LU_MUST_USE lu_status lu_capture_hops_end(lu_session *s, const lu_capture_hops *h, lu_reading *r);

@@ -53,7 +53,7 @@ typedef struct watcher {
   lu_buslines *lines;              /* address, data: over the block's cycles; address: over all cycles */
   uint64_t all_reads, all_writes;  /* wherever they went */
   lu_capture_hops *hops;           /* NULL: no line is seen at two places */
-  bool ended;                      /* in this step, a cycle of the block */
+  bool ended_read, ended_write;    /* in this step, a cycle of the block */
 } watcher;
 
 static lu_status no_room(watcher *w)
@@ -171,7 +171,8 @@ static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
   uint64_t i = (c->address - w->base) & w->mask;
   if (i >= w->words)
     return LU_OK;
-  w->ended = true;
+  w->ended_read |= reads;
+  w->ended_write |= writes;
   lu_buslines_see(&w->lines[0], c->address, UINT64_MAX);
   lu_buslines_see(&w->lines[1], c->data, ~c->data_unknown & w->all);
   lu_status bad = reads ? see_read(w, (size_t)i, c->data, ~c->data_unknown & c->lanes & w->all, err) : LU_OK;
@@ -270,10 +271,10 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
 static lu_status step(void *to, const lu_cap_step *st, lu_err *err)
 {
   watcher *w = to;
-  w->ended = false;
+  w->ended_read = w->ended_write = false;
   lu_status bad = lu_cycles_step(w->cycles, st, err);
-  if (w->ended && w->hops)
-    lu_capture_hops_see(w->hops, st);
+  if (w->hops && (w->ended_read || w->ended_write))
+    lu_capture_hops_see(w->hops, st, w->ended_read, w->ended_write);
   return bad;
 }
 

@@ -11,7 +11,7 @@
 
 #include <string.h>
 
-enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24 };
+enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24, LEVELS_MOST = 64 };
 
 typedef struct read_seen {
   uint32_t word;
@@ -53,6 +53,7 @@ typedef struct watcher {
   lu_buslines *lines;              /* address, data: over the block's cycles; address: over all cycles */
   uint64_t all_reads, all_writes;  /* wherever they went */
   lu_capture_hops *hops;           /* NULL: no line is seen at two places */
+  uint32_t strobes_seen;           /* a bit for each strobe with a cycle of the block */
   bool ended_read, ended_write;    /* in this step, a cycle of the block */
 } watcher;
 
@@ -151,6 +152,21 @@ static void see_write(watcher *w, size_t i, uint64_t value, uint64_t lanes, uint
   w->now.turn[i] = ++w->clock;
 }
 
+/* The strobe was active in an access of the block, and so were the levels that it asks for. */
+static void see_levels(watcher *w, const lu_cycle *c, bool writes)
+{
+  const lu_sig_strobe *x = &w->map->strobes[c->strobe];
+  if (c->strobe >= w->map->strobe_count || w->strobes_seen >> c->strobe & 1 || w->r->levels == NULL)
+    return;
+  w->strobes_seen |= UINT32_C(1) << c->strobe;
+  for (size_t i = 0; i < x->when_count + (x->line_count == 1); i++) {
+    const lu_sig_line *line = i < x->when_count ? &x->when[i] : &x->lines[0];
+    for (uint32_t net = 0; net < w->s->board->net_count && w->r->level_count < LEVELS_MOST; net++)
+      if (line->signal.name && !strcmp(w->s->board->nets[net].name, line->signal.name))
+        w->r->levels[w->r->level_count++] = (lu_seen_level){net, line->active_high, writes ? LU_WRITE : LU_READ};
+  }
+}
+
 static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
 {
   watcher *w = to;
@@ -171,6 +187,8 @@ static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
   uint64_t i = (c->address - w->base) & w->mask;
   if (i >= w->words)
     return LU_OK;
+  if (reads != writes && !w->map->ras.signal.name)
+    see_levels(w, c, writes);
   w->ended_read |= reads;
   w->ended_write |= writes;
   lu_buslines_see(&w->lines[0], c->address, UINT64_MAX);
@@ -264,6 +282,8 @@ static lu_status begin(void *to, const lu_cap *cap, lu_err *err)
   w->lines[0].bits = w->n->address_bits;
   w->lines[1].bits = data;
   w->lines[2].bits = bits < 64 ? bits : 64;
+  if (bits <= w->s->board->vantages[w->n->vantage].address_bits)
+    w->r->seen[0].lines = &w->lines[2]; /* what the upper lines did tells more */
   w->wanted = lu_cycles_wanted(w->cycles);
   return open_hops(w, &bind, err);
 }
@@ -323,6 +343,7 @@ static lu_status take_room(watcher *w)
   w->stretch_number = 1;
   w->lines = LU_NEW(mem, lu_buslines, 3);
   w->r->seen = LU_NEW(mem, lu_seen_bus, 2);
+  w->r->levels = LU_NEW(mem, lu_seen_level, LEVELS_MOST);
   if (!w->lines || !w->r->seen || lu_doubt_begin(w->s, w->r))
     return no_room(w);
   const lu_vantage *v = &w->s->board->vantages[w->n->vantage];
@@ -534,21 +555,19 @@ static void doubt_absence(watcher *w)
                                             "are held, or whether the program never went there", (unsigned long long)b->words, w->r->name, text));
 }
 
-/* Reads without any write of a memory that is written, or writes without any read: is the other strobe held? */
+/* No read in the whole capture, or no write of a memory that is written: is that strobe held? */
 static void doubt_strobes(watcher *w)
 {
-  bool writes = w->all_reads && !w->all_writes, reads = w->all_writes && !w->all_reads;
+  bool reads = !w->all_reads, writes = !w->all_writes && !w->rom;
   const lu_board *b = w->s->board;
   const lu_sigmap *m = w->map;
-  if ((!reads && !writes) || w->rom)
-    return;
   for (size_t i = 0; i < m->strobe_count; i++)
-    for (size_t k = 0; m->strobes[i].writes == writes && k < m->strobes[i].line_count; k++)
+    for (size_t k = 0; (m->strobes[i].writes ? writes : reads) && k < m->strobes[i].line_count; k++)
       for (uint32_t net = 0; net < b->net_count; net++)
         if (!strcmp(b->nets[net].name, m->strobes[i].lines[k].signal.name)) {
           suspect_net(w, net, LU_NONE, (unsigned)w->r->line_count,
-                      lu_arena_printf(w->s->mem, "It is the %s strobe, and there is no %s among %llu cycles", m->strobes[i].name, writes ? "write" : "read",
-                                      (unsigned long long)(w->all_reads + w->all_writes)));
+                      lu_arena_printf(w->s->mem, "It is the %s strobe, and there is no %s among %llu cycles", m->strobes[i].name,
+                                      m->strobes[i].writes ? "write" : "read", (unsigned long long)(w->all_reads + w->all_writes)));
           lu_doubt_add(w->s, w->r, lu_arena_printf(w->s->mem, "the strobe %s is never active: measure whether it is held, or whether the program never used it", b->nets[net].name));
         }
 }

@@ -148,8 +148,10 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
   if (bad)
     return bad;
   for (size_t i = 0; i < count; i++)
-    if (readings[i].seen)
-      lu_seenlines_refute(result, readings[i].seen, 2);
+    if (readings[i].seen) {
+      lu_sightings seen = {2, readings[i].level_count, readings[i].seen, readings[i].levels, march ? SIZE_MAX : i};
+      lu_seenlines_refute(result, &seen);
+    }
   lu_finding *f = lu_findings_of(result, plain, s->mem);
   if (!f)
     return lu_fail(&s->err, LU_ERR_NOMEM, 0, 0, "no room");

@@ -28,6 +28,8 @@ typedef struct lu_reading {
   lu_said_suspect *between; /* nets between two places of a line that a capture saw differ; the fault is there */
   size_t between_count;
   lu_seen_bus *seen;       /* what a capture saw of its own lines, [2]; or NULL */
+  lu_seen_level *levels;   /* and of its strobes */
+  size_t level_count;
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;
 

@@ -25,13 +25,65 @@ static bool fault_refuted(const lu_result *r, const lu_fault *f, const lu_seen_b
   return k >= 0 && b->lines->differ[i] >> k & 1;
 }
 
-static bool refuted(const lu_result *r, const lu_fault *faults, size_t count, const lu_seen_bus *buses, size_t bus_count)
+/* Whether a net's driver can put that level out at all under the faults that the simulation holds. */
+static bool possible(const lu_sim *sim, const lu_network *n, const lu_seen_level *l)
+{
+  uint16_t net = lu_network_net(n, l->net);
+  if (net == UINT16_MAX || n->nets[net].driver_count != 1)
+    return true;
+  lu_fn level = lu_sim_pin(sim, n->net_drivers[n->nets[net].first_driver], l->moment);
+  return !lu_fn_is(&level, !l->high);
+}
+
+typedef struct judge {
+  const lu_result *r;
+  const lu_sightings *seen;
+  lu_sim *sim;            /* NULL: levels are not looked at */
+  bool *healthy;          /* [level_count] the level is possible without a fault */
+} judge;
+
+static const lu_network *network_of(const judge *j)
+{
+  return j->r->joint->looks[j->seen->look].evidence->network;
+}
+
+static bool levels_refute(const judge *j, const lu_fault *faults, size_t count)
+{
+  lu_fault local[LU_FAULTS_MOST + 1];
+  size_t n = 0;
+  if (!j->sim || count > LU_FAULTS_MOST + 1)
+    return false;
+  for (size_t i = 0; i < count; i++)
+    n += lu_joint_local(j->r->joint, j->seen->look, &faults[i], &local[n]);
+  lu_effect e = lu_sim_run(j->sim, local, n);
+  for (size_t i = 0; n && !e.wide && i < j->seen->level_count; i++)
+    if (j->healthy[i] && !possible(j->sim, network_of(j), &j->seen->levels[i]))
+      return true;
+  return false;
+}
+
+static judge judge_of(const lu_result *r, const lu_sightings *seen)
+{
+  judge j = {.r = r, .seen = seen};
+  if (!seen->level_count || seen->look >= r->joint->look_count)
+    return j;
+  j.healthy = LU_NEW(r->joint->mem, bool, seen->level_count);
+  j.sim = j.healthy ? lu_sim_new(network_of(&j), true, r->joint->mem) : NULL;
+  if (!j.sim)
+    return j;
+  lu_sim_run(j.sim, NULL, 0);
+  for (size_t i = 0; i < seen->level_count; i++)
+    j.healthy[i] = possible(j.sim, network_of(&j), &seen->levels[i]);
+  return j;
+}
+
+static bool refuted(const judge *j, const lu_fault *faults, size_t count)
 {
   for (size_t i = 0; i < count; i++)
-    for (size_t k = 0; k < bus_count; k++)
-      if (fault_refuted(r, &faults[i], &buses[k]))
+    for (size_t k = 0; k < j->seen->bus_count; k++)
+      if (fault_refuted(j->r, &faults[i], &j->seen->buses[k]))
         return true;
-  return false;
+  return levels_refute(j, faults, count);
 }
 
 static bool touches(const lu_suspect *s, const lu_explanation *e)
@@ -46,8 +98,9 @@ static bool touches(const lu_suspect *s, const lu_explanation *e)
 }
 
 /* What is left of a suspect; false: nothing. */
-static bool reduce(const lu_result *r, lu_suspect *s, const bool *out, const lu_seen_bus *buses, size_t bus_count)
+static bool reduce(const judge *j, lu_suspect *s, const bool *out)
 {
+  const lu_result *r = j->r;
   double gone = 0, left = 0;
   const lu_explanation *best = NULL;
   for (size_t i = 0; i < r->explanation_count; i++) {
@@ -58,7 +111,7 @@ static bool reduce(const lu_result *r, lu_suspect *s, const bool *out, const lu_
     if (!out[i] && !best)
       best = e;
   }
-  bool own = refuted(r, &s->fault, 1, buses, bus_count);
+  bool own = refuted(j, &s->fault, 1);
   if (own && !best)
     return false;
   s->probability = fmax(s->probability - gone, left);
@@ -70,20 +123,21 @@ static bool reduce(const lu_result *r, lu_suspect *s, const bool *out, const lu_
   return true;
 }
 
-size_t lu_seenlines_refute(lu_result *r, const lu_seen_bus *buses, size_t count)
+size_t lu_seenlines_refute(lu_result *r, const lu_sightings *seen)
 {
+  judge j = judge_of(r, seen);
   bool *out = LU_NEW(r->joint->mem, bool, r->explanation_count + 1);
   size_t gone = 0, to = 0;
   double sum = 0;
   for (size_t i = 0; out && i < r->explanation_count; i++) {
-    out[i] = refuted(r, r->explanations[i].faults, r->explanations[i].count, buses, count);
+    out[i] = refuted(&j, r->explanations[i].faults, r->explanations[i].count);
     gone += out[i];
     sum += out[i] ? r->explanations[i].probability : 0;
   }
   if (!gone || gone == r->explanation_count || sum > 0.999999)
     return 0;
   for (size_t i = 0; i < r->suspect_count; i++)
-    if (reduce(r, &r->suspects[i], out, buses, count)) {
+    if (reduce(&j, &r->suspects[i], out)) {
       r->suspects[to] = r->suspects[i];
       r->suspects[to].probability = fmin(1, r->suspects[to].probability / (1 - sum));
       to++;

@@ -2,6 +2,7 @@
 #include "api/capturereading.h"
 
 #include "api/capturehops.h"
+#include "api/capturerule.h"
 #include "api/doubt.h"
 #include "formats/capform.h"
 #include "formats/dumpform.h"
@@ -593,12 +594,52 @@ static void say(watcher *w, bool turns, bool blind, const answer *x)
     lu_session_note(w->s, lu_arena_printf(w->s->mem, "%s: %llu reads were over the limit and left out", w->path, (unsigned long long)w->lost));
 }
 
+/* Makes the rule's contents what the memory should hold. */
+static void take_rule(watcher *w, const lu_capture_rule *rule)
+{
+  w->r->evidence.known = rule->contents;
+  w->r->evidence.know = LU_KNOW_WRITTEN;
+  w->r->filled = rule->name;
+}
+
+/* A memory test in the capture: one whose filling came before the capture is recognised in what was read; in what was
+ * written, bits that keep from the rule in the same places are lines that are held where the probe sits, of which the
+ * words written and read say nothing. *exact: what was written is just as the test has it. */
+static lu_status recognise(watcher *w, const answer *x, bool blind, bool turns, bool *exact)
+{
+  lu_reading *r = w->r;
+  lu_arena *mem = w->s->mem;
+  lu_capture_rule rule;
+  lu_words seen = r->evidence.got;
+  if (!blind) {
+    seen = r->evidence.known;
+    if (w->rom || turns || r->evidence.know != LU_KNOW_WRITTEN)
+      return LU_OK;
+  } else if (w->rom) {
+    return LU_OK;
+  }
+  lu_status bad = lu_capture_rule_of(w->s, w->n, &seen, blind ? x->steady : NULL, &rule);
+  if (bad || !rule.name)
+    return bad;
+  *exact = !blind && !rule.odd;
+  bool held = !blind && rule.odd && __builtin_popcountll(rule.odd) <= LU_CAPTURE_RULE_ODD;
+  if (blind || held)
+    take_rule(w, &rule);
+  if (blind || held || !rule.odd)
+    lu_session_note(w->s, lu_arena_printf(mem, "%s: what was %s is the test '%s', in %zu of %zu words%s", w->path, blind ? "read" : "written", rule.name,
+                                          rule.fit, rule.words,
+                                          blind  ? ": taken as filled in ascending order before the capture"
+                                          : held ? ": what was read is held against the test, as the same lines keep the others from it" : ""));
+  return LU_OK;
+}
+
 static lu_status make_reading(watcher *w, const lu_reading_args *a)
 {
   answer x = {0};
   lu_reading *r = w->r;
-  bool blind = !w->ever_judged, turns = !blind && w->best.judged * 2 < w->ever_judged;
-  doubt(w, a->expect != NULL);
+  bool exact = false, blind = !w->ever_judged, turns = !blind && w->best.judged * 2 < w->ever_judged;
+  if (!w->reads)
+    doubt(w, a->expect != NULL);
   if (!w->reads && !r->line_count && !r->between_count)
     return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no read cycle of block '%s' in the capture (%llu writes)", r->name, (unsigned long long)w->writes);
   lu_status bad = answer_room(w, &x);
@@ -608,8 +649,6 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
     from_turns(w, &x);
   else
     from_stretch(w, &x, blind);
-  if (!x.count && !r->line_count && !r->between_count)
-    return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no word of block '%s' was read with a certain level and known as a whole", r->name);
   bool written = !turns && !blind && !a->expect && ascending(w, &w->best_contents);
   r->evidence.know = blind ? LU_KNOW_NOTHING : written ? LU_KNOW_WRITTEN : LU_KNOW_CONTENTS;
   lu_words *p = &r->passes[0];
@@ -623,10 +662,17 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
     r->evidence.known.held = x.known_count == w->words ? NULL : x.known_held;
     r->evidence.known.held_count = x.known_count;
   }
+  bad = recognise(w, &x, blind, turns, &exact);
+  if (bad)
+    return bad;
+  if (w->reads)
+    doubt(w, a->expect != NULL || exact || r->filled);
+  if (!x.count && !r->line_count && !r->between_count)
+    return lu_fail(&w->s->err, LU_ERR_VALUE, 0, 0, "no word of block '%s' was read with a certain level and known as a whole", r->name);
   for (size_t i = 0; i < w->words && !r->evidence.steady; i++)
     if ((x.held[i / 64] >> (i % 64) & 1) && ~x.steady[i] & w->all)
       r->evidence.steady = x.steady;
-  say(w, turns, blind, &x);
+  say(w, turns, blind && !r->filled, &x);
   return LU_OK;
 }
 

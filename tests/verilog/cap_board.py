@@ -2,13 +2,13 @@
 # SPDX-License-Identifier: MIT
 """A capture of a Verilog model of a test board with faults in it.
 
-  cap_board.py BOARD BLOCK FAULTS OUT [turns] [PIN ...]
+  cap_board.py BOARD BLOCK FAULTS OUT [turns] [address|walking-ones] [PIN ...]
 
 FAULTS: JSON as board2v takes them.  Writes OUT.vcd (by the simulator's own writer), OUT.yaml (which of its
 wires is which net) and OUT.bin (the contents: for a RAM what was written, in ascending order; for a ROM the image).
 As in cases.py, a RAM is filled where at most three address bits are 0, so that the last of the addresses that fall
 together is among them; a ROM is read where at most two bits are 1.  turns: each word is read right after it is written.
-PINs (U3.10) are probed at the leg as well: what a fault cuts off is seen there.
+address, walking-ones: the test's contents (of bytes) instead of random ones.  PINs (U3.10) are probed at the leg as well: what a fault cuts off is seen there.
 """
 import json
 import os
@@ -22,12 +22,12 @@ import board2v
 HERE = os.path.dirname(os.path.abspath(__file__))
 
 
-def main(board, block, faults, out, turns=False, probes=()):
+def main(board, block, faults, out, turns=False, probes=(), fill=None):
     model = board2v.load(board)
     memory = model['memory'][block]
     base, size, rom = memory['base'], memory['size'], memory['kind'] == 'rom'
     bits, rnd = (size - 1).bit_length(), random.Random(block)
-    image = rnd.randbytes(size)
+    image = {'address': bytes(a & 255 for a in range(size)), 'walking-ones': bytes(1 << a % 8 for a in range(size))}.get(fill) or rnd.randbytes(size)
     with open(out + '.bin', 'wb') as f:
         f.write(image)
     files = {}
@@ -67,4 +67,5 @@ def main(board, block, faults, out, turns=False, probes=()):
 
 
 if __name__ == '__main__':
-    main(sys.argv[1], sys.argv[2], json.loads(sys.argv[3]), sys.argv[4], 'turns' in sys.argv[5:], [a for a in sys.argv[5:] if a != 'turns'])
+    main(sys.argv[1], sys.argv[2], json.loads(sys.argv[3]), sys.argv[4], 'turns' in sys.argv[5:],
+         [a for a in sys.argv[5:] if '.' in a], ([a for a in sys.argv[5:] if a in ('address', 'walking-ones')] or [None])[0])

@@ -37,12 +37,26 @@ typedef struct opener {
   lu_capture_hops *h;
 } opener;
 
+/* A signal of which the map says that it is something else is not meant by its own name. */
+static bool said_otherwise(const opener *o, const char *name, uint32_t home)
+{
+  const lu_cap_signal *g = lu_bind_home_signal(o->bind->cap, home);
+  const lu_sigmap *m = o->bind->map;
+  bool other = false;
+  for (size_t i = 0; m && g && i < m->rename_count; i++) {
+    if (!strcmp(m->renames[i].to, name))
+      return false;
+    other |= !strcmp(m->renames[i].from, g->name) || !strcmp(m->renames[i].from, g->path);
+  }
+  return other;
+}
+
 static bool home_named(const opener *o, const char *name, uint32_t *home)
 {
   lu_err ignored = {0};
   lu_sig_name wanted = {.name = name};
   size_t count;
-  return name && lu_bind_name(o->bind, &wanted, home, 1, &count, &ignored) == LU_OK && count == 1;
+  return name && lu_bind_name(o->bind, &wanted, home, 1, &count, &ignored) == LU_OK && count == 1 && !said_otherwise(o, name, *home);
 }
 
 static void add_pair(opener *o, const lu_line *line, const place *from, size_t hop, uint32_t pin, uint32_t home)

@@ -52,6 +52,39 @@ sed 's/ RD \$end/ CH0 $end/' tide.vcd > renamed.vcd
 { cat bus.yaml; echo 'CH0: RD'; } > renamed.yaml
 "$LU_PROGRAM" watch renamed.vcd -s renamed.yaml --count | grep -q '400 read' || wrong "renamed signals"
 
+# Reads against an image: word a of a memory of 64 bytes holds 3a + 1; what the capture writes (to 5) goes before it.
+awk 'BEGIN {
+  print "$timescale 1 ns $end\n$var wire 6 A A [5:0] $end\n$var wire 8 D D [7:0] $end\n$var wire 1 R RD $end\n$var wire 1 W WR $end"
+  print "$enddefinitions $end\n#0\n1R 1W b0 A b0 D"
+  for (n = 0; n < 65; n++) {
+    a = n % 64; v = n == 64 ? 200 : 3 * a + 1; if (n == 64) a = 5
+    t = n * 100; s = n == 64 ? "W" : "R"; x = ""; y = ""
+    for (i = 5; i >= 0; i--) x = x int(a / 2 ^ i) % 2
+    for (i = 7; i >= 0; i--) y = y int(v / 2 ^ i) % 2
+    printf "#%d\nb%s A b%s D\n#%d\n0%s\n#%d\n1%s\n", t + 10, x, y, t + 20, s, t + 70, s
+  }
+  printf "#7010\nb101 A b11001000 D\n#7020\n0R\n#7070\n1R\n" # 5 holds 200 now
+}' > image.vcd
+python3 -c 'import sys; sys.stdout.buffer.write(bytes((3 * a + 1) % 256 for a in range(64)))' > image.bin
+cat > image.yaml <<'Y'
+address: A
+data: D
+strobes: {read: {pin: RD}, write: {pin: WR}}
+Y
+"$LU_PROGRAM" watch image.vcd -s image.yaml --expect image.bin > out.txt || { wrong "expect: status $?"; cat out.txt; }
+grep -q 'memory: 65 of 65 reads could be checked, 0 differ from what was expected' out.txt || { wrong "expect"; cat out.txt; }
+{ head -c 40 image.bin; printf '\x00'; tail -c 23 image.bin; } > other.bin
+"$LU_PROGRAM" watch image.vcd -s image.yaml --expect other.bin > out.txt; [ $? = 1 ] || wrong "expect, one byte: status"
+grep -q '1 differ' out.txt && grep -q 'address 28 expected 00 got 79 at 4.07 us' out.txt || { wrong "expect, one byte"; cat out.txt; }
+tail -c 32 image.bin > half.bin
+"$LU_PROGRAM" watch image.vcd -s image.yaml --expect half.bin --at 0x20 > out.txt || wrong "expect --at: status $?"
+grep -q 'memory: 33 of 65 reads could be checked, 0 differ' out.txt || { wrong "expect --at"; cat out.txt; }
+"$LU_PROGRAM" watch image.vcd -s image.yaml --expect half.bin > out.txt; [ $? = 1 ] || wrong "expect, wrong place: status"
+# :LLAAAATT by hand: 4 bytes at 0x20 (97, 100, 103, 106), checksum -(4 + 0x20 + 0x61 + 0x64 + 0x67 + 0x6a).
+printf ':040020006164676A46\n:00000001FF\n' > four.hex
+"$LU_PROGRAM" watch image.vcd -s image.yaml --expect four.hex --json > out.json || wrong "expect, Intel HEX: status $?"
+python3 -c 'import json; m = json.load(open("out.json"))["memory"]; assert m["checked"] == 5 and m["differ"] == 0, m' || { wrong "expect, json"; cat out.json; }
+
 # Cut in the middle: used up to the cut, with a warning.
 head -c 9000 tide.vcd > cut.vcd
 "$LU_PROGRAM" watch cut.vcd -s bus.yaml --count > out.txt 2> err.txt || wrong "cut: status $?"
@@ -85,6 +118,9 @@ bad missing "b6.yaml:4:15: expected a signal of the capture, found 'RDY'; the ne
 bad strobes 'b7.yaml:1:1: no strobe is defined' tide.vcd -s b7.yaml --cycles
 bad nofile 'cannot open' nofile.vcd
 bad late "expected a declared identifier code, found '%'" <(cat tide.vcd; echo '1%') -s bus.yaml --cycles
+bad image 'cannot open' image.vcd -s image.yaml --expect none.bin
+bad image-at 'at needs --expect' image.vcd -s image.yaml --at 32
+bad image-nodata 'expect needs data' image.vcd -s <(grep -v data image.yaml) --expect image.bin
 bad around 'around expects a time' tide.vcd --around noon
 bad nothing 'no signal\|found' tide.vcd --around 1us --show NOPE
 

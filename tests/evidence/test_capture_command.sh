@@ -55,6 +55,19 @@ grep -q '"verdict": *"unknown"' out.json && grep -q '/A2 high; measure' out.json
 [ $? = 1 ] && grep -q '"verdict": *"unknown"' out.json && grep -q 'none of [0-9]* cycles is of .program ROM.*A15 high' out.json ||
   { wrong "no cycle of the block"; cat out.json; }
 
+# A memory test in the capture is recognised: then a data line held where the capture was taken is told from a program that
+# never used the other level, and reads alone can be judged when the filling came before the capture.
+capture log8 'log RAM' '[{"kind": "stuck", "net": "/D3", "level": "low"}]' address
+decode log8 'log RAM'
+first /D3 && grep -q "is the test 'address'" out.json || { wrong "address, /D3 held"; cat out.json; }
+capture log8 'log RAM' '[]' walking-ones
+decode log8 'log RAM' || wrong "walking-ones, undamaged: status $?"
+grep -q "what was written is the test 'walking-ones', in 186 of 186 words" out.json || { wrong "walking-ones"; cat out.json; }
+capture log8 'log RAM' '[{"kind": "open", "net": "/D6", "cut_off": ["U6.8"], "level": "low"}]' walking-ones
+grep -v '"/WR#"' cap.yaml > reads.yaml && mv reads.yaml cap.yaml
+decode log8 'log RAM'
+first /D6 && grep -q "what was read is the test 'walking-ones'" out.json || { wrong "walking-ones, reads alone"; cat out.json; }
+
 # Reads right after writes tell of data lines; the result says what they do not tell.
 capture log8 'log RAM' '[{"kind": "stuck", "net": "/MD3", "level": "low"}]' turns
 decode log8 'log RAM'

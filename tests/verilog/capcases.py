@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 """Faults in Verilog models of the test boards, captured at the processor: is the net named from the capture alone?
 
-  capcases.py [COUNT]      runs $LU_PROGRAM on each case (all, or about COUNT) and prints the table; status 1 if one fails
+  capcases.py [COUNT]      runs $LU_PROGRAM on each case (all, or about COUNT of the same) and prints the table; status 1 if one is missed
 
 The simulator writes the capture (value change dump) of what a probe on the processor's legs sees.  The program gets
 the capture and the board file; of a ROM also its image.  Nothing else tells it what was written.
@@ -31,6 +31,10 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 PLAN = {'ram': [('open', 'address'), ('stuck', 'address'), ('open', 'data'), ('bridge', 'address'), ('open', 'select'), ('bridge', 'data'),
                 ('stuck', 'data'), ('open', 'address'), ('stuck', 'select'), ('open', 'data'), ('stuck', 'address')],
         'rom': [('open', 'address'), ('open', 'data'), ('stuck', 'address'), ('open', 'select'), ('bridge', 'address'), ('stuck', 'data')]}
+# A run of some takes the first EACH of each of these, by turns static and dynamic memories and ROMs.
+EACH = 6
+FIRST = [('tests/boards/quay16.yaml', 'load RAM'), ('tests/boards/buoy8.yaml', 'log RAM'), ('tests/boards/log8.yaml', 'program ROM'),
+         ('tests/boards/log8.yaml', 'log RAM'), ('docs/demo/tide.yaml', 'work RAM'), ('tests/boards/quay16.yaml', 'program ROM')]
 # Pins of the processors' strobes, and the level with which they end.
 STROBES = {'Z80': {21: '1', 22: '1'}, '6502': {39: '0'}, '68000': {7: '1', 8: '1'}}
 USES = {'data': re.compile(r'/?(D|MD|RD|Q)[0-9]+$'), 'select': None}
@@ -184,14 +188,13 @@ def main(count):
         rom = 'ROM' in spec['block']
         plans[spec['board'], spec['block']] = list(PLAN['rom' if rom else 'ram'])
     only = os.environ.get('LU_ONLY')
-    if count:
-        each = -(-count // len(cases.BLOCKS))
-        for turn, (key, plan) in enumerate(plans.items()):
-            plans[key] = [plan[(turn * 2 + k * max(1, len(plan) // each)) % len(plan)] for k in range(each)]
+    if count:  # the beginnings of some plans: the same faults as in a run of all
+        some = [k for k in FIRST if k in plans][:max(1, count // EACH)]
+        plans = {k: plans[k][:EACH] for k in some}
     tally, missed = {}, 0
     with tempfile.TemporaryDirectory() as work, concurrent.futures.ThreadPoolExecutor(2) as pool:
         jobs = [pool.submit(run_block, s, plans[s['board'], s['block']], work, program) for s in cases.BLOCKS
-                if not only or re.search(only, s['board'] + ' ' + s['block'])]
+                if (s['board'], s['block']) in plans and (not only or re.search(only, s['board'] + ' ' + s['block']))]
         for name, use, verdict, remark, faults in itertools.chain.from_iterable(j.result() for j in jobs):
             tally.setdefault((name, use), {'first': 0, 'tied': 0, 'missed': 0})[verdict] += 1
             missed += verdict == 'missed'
@@ -202,8 +205,7 @@ def main(count):
         print('%-22s %-8s %6d %6d %6d' % (name, use, t['first'], t['tied'], t['missed']))
     print('%d cases: net first %d, behind its equals %d, missed %d' % (
         sum(sum(t.values()) for t in tally.values()), *(sum(t[k] for t in tally.values()) for k in ('first', 'tied', 'missed'))))
-    # what another block's chip holds is not known; nets by which it would answer are then ordered by priors alone
-    return missed * 8 > sum(sum(t.values()) for t in tally.values())
+    return missed > 0
 
 
 if __name__ == '__main__':

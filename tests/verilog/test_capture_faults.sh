@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 # slow: a simulation in Verilog for each case
 # Faults in electrical models of the boards, captured at the processor: does the capture alone name the net?
-# LU_CASES=N takes about N cases (18 when it is not set), LU_CASES=all all 79 (some minutes). Prints the table.
+# LU_CASES=N takes about N of the 79 cases (18 when it is not set), LU_CASES=all all (some minutes). Prints the table; none may be missed.
 set -u
 export PYTHONDONTWRITEBYTECODE=1
 for tool in python3 iverilog vvp; do

@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: MIT
 # Rate of reading VCD captures, side by side with general tools on the same file:
 #   tests/bench/bench_vcd.sh PROGRAM GEN_VCD.c [MEGABYTES [ROUNDS]]
-# GEN_VCD.c is a generator of captures: gen -n SIZE -style vector|scalar|oneline OUT. One JSON line a
+# GEN_VCD.c is a generator of captures: gen -n SIZE -style vector|scalar|oneline -x OUT. One JSON line a
 # form: medians in seconds, and how many times as long grep and vcd2fst take. Times are wall and user +
 # system: on a busy machine only the second can be compared.
 set -e
@@ -25,7 +25,7 @@ timed() { # name, command...
   awk '{print $1}' "$dir/t" >> "$dir/$name.wall"; awk '{print $2 + $3}' "$dir/t" >> "$dir/$name.cpu"
 }
 for style in vector scalar oneline; do
-  "$dir/gen" -n "${megabytes}m" -style $style "$dir/x.vcd" 2>/dev/null
+  "$dir/gen" -n "${megabytes}m" -style $style -x "$dir/x.vcd" 2>/dev/null
   rm -f "$dir"/*.wall "$dir"/*.cpu
   for i in $(seq "$rounds"); do
     timed ours "$program" watch "$dir/x.vcd" --signals "$dir/$style.yaml" --count

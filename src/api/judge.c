@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "api/judge.h"
 
+#include "base/tally.h"
 #include "api/findings.h"
 #include "api/marchlog.h"
 #include "api/nexttest.h"
@@ -135,7 +136,7 @@ static void add_reading(lu_session *s, const lu_reading *x, bool words, lu_findi
     lu_session_note(s, e->network->notes[k]);
 }
 
-lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_result **result_out, lu_finding **out)
+static lu_status judge(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_result **result_out, lu_finding **out)
 {
   lu_priors *priors = LU_NEW(s->mem, lu_priors, 1);
   lu_march_result *march;
@@ -175,5 +176,13 @@ lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool
   *out = f;
   if (result_out)
     *result_out = result;
+  return bad;
+}
+
+lu_status lu_judge(lu_session *s, const lu_reading *readings, size_t count, bool plain, lu_result **result_out, lu_finding **out)
+{
+  lu_tally_begin("single faults tried", 0);
+  lu_status bad = judge(s, readings, count, plain, result_out, out);
+  lu_tally_end();
   return bad;
 }

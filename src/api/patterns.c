@@ -118,7 +118,7 @@ lu_status lu_patterns_read(const lu_pattern_place *place, lu_arena *mem, lu_patt
 
 lu_status lu_patterns_open(const char *name, lu_arena *mem, lu_pattern **out, lu_err *err)
 {
-  if (strchr(name, '/') || has_suffix(name))
+  if (strchr(name, '/') || has_suffix(name) || !strcmp(name, "-"))
     return read_path(name, mem, out, err);
   lu_pattern_place *list = NULL;
   size_t count = 0;

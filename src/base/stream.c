@@ -1,10 +1,13 @@
 /* SPDX-License-Identifier: MIT */
 #include "base/stream.h"
 
+#include "base/tally.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 /* Small enough to stay in the second-level cache, large enough to hide the call. */
@@ -27,6 +30,8 @@ lu_status lu_stream_read(const char *path, lu_status (*take)(void *to, lu_bytes 
     return refused("open", path, err);
   uint8_t *piece = malloc(PIECE);
   lu_status s = piece ? LU_OK : lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the input");
+  struct stat st;
+  lu_tally_begin("bytes read", !fstat(fd, &st) && S_ISREG(st.st_mode) ? (uint64_t)st.st_size : 0);
   while (s == LU_OK) {
     ssize_t n = read(fd, piece, PIECE);
     if (n < 0 && errno == EINTR)
@@ -36,7 +41,9 @@ lu_status lu_stream_read(const char *path, lu_status (*take)(void *to, lu_bytes 
     if (n <= 0)
       break;
     s = take(to, (lu_bytes){piece, (size_t)n}, err);
+    lu_tally_add((uint64_t)n);
   }
+  lu_tally_end();
   free(piece);
   if (!is_stdin)
     close(fd);

@@ -3,6 +3,7 @@
 #include "cli/cmd.h"
 #include "cli/fold.h"
 #include "cli/papers.h"
+#include "cli/waiting.h"
 
 #include "base/text.h"
 
@@ -251,7 +252,14 @@ static int run_command(lu_run *run, const lu_command *c, int argc, char **argv)
   if (folded && isatty(fileno(out)))
     setvbuf(folded, NULL, _IOLBF, 0);
   run->out = folded ? folded : out;
+  int messages = fileno(run->err);
+  bool waiting = !c->linked && messages == STDERR_FILENO && isatty(messages);
+  struct winsize w;
+  if (waiting)
+    lu_waiting_start(!ioctl(messages, TIOCGWINSZ, &w) && w.ws_col >= 20 ? w.ws_col : 80);
   int code = c->run(run, args);
+  if (waiting)
+    lu_waiting_stop();
   run->out = out;
   if (folded && fclose(folded))
     code = code == LU_EXIT_CLEAN || code == LU_EXIT_FAULTS ? LU_EXIT_SYSTEM : code;

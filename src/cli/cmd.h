@@ -50,6 +50,7 @@ typedef struct lu_command {
   const char *const *examples; /* real command lines, ended by NULL; tests run them */
   const char *const *notes;   /* or NULL: lines of up to 77 columns that --help shows before the examples */
   bool hidden;                /* left out of the list of commands */
+  bool linked;                /* talks to a device, and shows its own progress */
   const char *const *raw;     /* or NULL: first operands with which it writes for programs, ended by NULL; an empty list: always */
   int (*run)(lu_run *run, void *args); /* exit status */
 } lu_command;

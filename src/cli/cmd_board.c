@@ -4,6 +4,7 @@
 #include "board/places.h"
 #include "cli/session.h"
 #include "cli/boardview.h"
+#include "base/text.h"
 #include "cli/guess.h"
 #include "report/outline.h"
 
@@ -226,7 +227,11 @@ static int run_board(lu_run *run, void *at)
     lu_session_end(s);
     return status;
   }
-  return lu_say_usage(run, "board: expected check, show, pins or guess, found '%s'", a->operands.at[0]);
+  const char *names[sizeof jobs / sizeof *jobs];
+  for (size_t i = 0; i < sizeof jobs / sizeof *jobs; i++)
+    names[i] = jobs[i].name;
+  const char *near = lu_text_nearest(a->operands.at[0], names, sizeof jobs / sizeof *jobs);
+  return lu_say_usage(run, "board: expected check, show, pins or guess, found '%s'%s%s", a->operands.at[0], near ? "; the nearest is " : "", near ? near : "");
 }
 
 static const lu_option options[] = {

@@ -2,6 +2,8 @@
 /* lineup papers: manual pages and shell completions, for packages. Not shown among the commands. */
 #include "cli/papers.h"
 
+#include "base/text.h"
+
 #include <string.h>
 
 typedef struct args {
@@ -32,7 +34,10 @@ static int papers(lu_run *run, void *opaque)
         lu_completion(run->out, (lu_shell)i);
         return LU_EXIT_CLEAN;
       }
-  return lu_say_usage(run, "papers: expects commands, manual [COMMAND] or completion bash|zsh|fish");
+  static const char *const words[] = {"commands", "manual", "completion"};
+  const char *near = strcmp(what, "completion") ? lu_text_nearest(what, words, 3) : name ? lu_text_nearest(name, shells, 3) : NULL;
+  return lu_say_usage(run, "papers: expects commands, manual [COMMAND] or completion bash|zsh|fish%s%s", near ? "; the nearest is " : "",
+                      near ? near : "");
 }
 
 static const char *const examples[] = {

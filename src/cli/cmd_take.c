@@ -730,6 +730,7 @@ static const char *const notes[] = {
 };
 
 const lu_command lu_command_take = {
+    .linked = true,
     .name = "take",
     .summary = "read a memory, or capture lines, over a link",
     .usage = "--port PORT|--ftdi SERIAL [-b BOARD --block NAME] -o FILE|--job JOB [OPTION ...]",

@@ -670,6 +670,7 @@ static const char *const notes[] = {
 };
 
 const lu_command lu_command_verify = {
+    .linked = true,
     .name = "verify",
     .summary = "test a memory over a link, once or for hours",
     .usage = "--port PORT|--ftdi SERIAL [-b BOARD --block NAME] [--job JOB] [OPTION ...]",

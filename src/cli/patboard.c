@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/patboard.h"
+
+#include "base/tally.h"
 #include "cli/session.h"
 
 #include "cli/faultwords.h"
@@ -294,8 +296,10 @@ static lu_status cover(view *v, bool misfits_too)
     bad = lu_fault_level(v->a->undriven, &undriven, &v->s->err);
   if (!bad && !misfits_too)
     bad = leave_out_misfits(v);
+  lu_tally_begin("faults played through the patterns", 0);
   if (!bad)
     bad = lu_coverage_of(v->n, v->patterns, v->count, undriven, v->s->mem, &v->c, &v->s->err);
+  lu_tally_end();
   if (bad && !v->s->err.source)
     v->s->err.source = v->a->board;
   return bad;

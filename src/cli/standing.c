@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "cli/standing.h"
 
+#include "base/tally.h"
 #include <jansson.h>
 #include <math.h>
 #include <stdlib.h>
@@ -335,7 +336,11 @@ lu_status lu_standing_of(lu_bench *b, const lu_standing_args *a, lu_standing *ou
   out->query.priors = &out->priors;
   out->query.costs = &out->costs;
   out->query.meter_error = a->meter_error > 0 ? a->meter_error : 0.02;
-  return bad ? bad : lu_probe_new(&out->query, b->s->mem, &out->probe, &b->s->err);
+  lu_tally_begin("readings weighed", 0);
+  if (!bad)
+    bad = lu_probe_new(&out->query, b->s->mem, &out->probe, &b->s->err);
+  lu_tally_end();
+  return bad;
 }
 
 void lu_standing_free(lu_standing *s)

@@ -55,6 +55,12 @@ static void note_wrong(tally *t, uint32_t row, uint32_t column, unsigned pin)
   t->one_bit &= t->bit == pin;
 }
 
+/* Whether all of it can lie in one cell, row or column. */
+static bool one_place(const tally *t)
+{
+  return t->one_row || (t->one_column && t->one_bit);
+}
+
 static bool tally_up(lu_search *s, const lu_set *set, size_t r, tally *t)
 {
   const lu_look *k = &s->joint->looks[r];
@@ -66,7 +72,7 @@ static bool tally_up(lu_search *s, const lu_set *set, size_t r, tally *t)
     if (!lu_word_held(&e->got, i) || !lu_word_held(&e->known, i))
       continue;
     uint64_t value = 0, unknown = 0, changed = compiled ? k->view->changed : 0;
-    if (compiled)
+    if (changed)
       lu_view_word(k->view, e, i, &value, &unknown);
     value = (value & changed) | (lu_word(&e->known, i) & ~changed);
     uint64_t bad = (value ^ lu_word(&e->got, i)) & k->all & ~unknown & (e->steady ? e->steady[i] : k->all);
@@ -78,6 +84,8 @@ static bool tally_up(lu_search *s, const lu_set *set, size_t r, tally *t)
       uint32_t row, column;
       lu_inside_place(e->network, chip, address, &row, &column);
       note_wrong(&t[chip], row, column, pin);
+      if (!one_place(&t[chip]))
+        return false; /* nothing that is still to come mends that */
     }
   }
   return true;

@@ -102,9 +102,10 @@ static bool too_vague(const lu_search *s, const lu_set *x)
 static void keep_near(lu_search *s, lu_set *x)
 {
   const lu_joint *j = s->joint;
-  lu_search_count(s, x, UINT64_MAX);
-  double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
   double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
+  double most = s->have_best && j->wrong_cost > 0 ? (best + x->prior) / j->wrong_cost : INFINITY; /* with more wrong it cannot be better */
+  lu_search_count(s, x, most < 1e18 ? (uint64_t)fmax(0, most) + 1 : UINT64_MAX);
+  double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
   if (!s->have_best || now < best) {
     s->best = *x;
     s->have_best = true;

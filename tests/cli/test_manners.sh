@@ -36,6 +36,11 @@ done
 says 2 "the nearest is 'decode'" decod
 says 2 "the nearest is 'verify'" verfy
 says 2 "the nearest is 'watch'" help wach
+says 2 "the nearest is check" board chek docs/demo/tide.yaml
+says 2 "the nearest is 'list'" pattern lst
+says 2 "the nearest is history" job hstory tide.job
+says 2 "the nearest is manual" papers manul
+says 2 "the nearest is 'boot ROM'" decode --board docs/demo/tide.yaml --block 'bot ROM' docs/demo/found-boot.bin
 says 2 "lineup --help lists them" qqqqqqqq
 says 2 "the nearest is --expect" decode --expct x y
 says 2 "the nearest is --board" decode --bord=x y
@@ -127,8 +132,50 @@ if command -v strace >/dev/null && strace -o /dev/null true 2>/dev/null; then
 else
   echo "left out: writes of a message (no strace)"
 fi
+# Progress: on a terminal only, after a second, with rate; gone when the work is over.
+if command -v script >/dev/null; then
+  export L
+  slow='(cat docs/demo/work.vcd; sleep 2.5) | "$L" watch - >/dev/null'
+  TERM=xterm script -qec "$slow" /dev/null </dev/null >"$dir/shown"
+  grep -q 'bytes read, [0-9]* a second\|bytes read, [0-9]* k a second' "$dir/shown" || bad "no progress of reading: $(cat "$dir/shown")"
+  [ "$(tail -c 4 "$dir/shown" | od -An -tx1)" = ' 0d 1b 5b 4b' ] || bad "the line of progress is not taken away"
+  bash -c "$slow" 2>"$dir/err"
+  [ -s "$dir/err" ] && bad "progress where there is no terminal"
+  # Noise that nothing explains takes long; what is tried is counted, with the time left where its end is known.
+  head -c 2097152 /dev/urandom >"$dir/noise"
+  DIR=$dir TERM=xterm timeout 30 script -qec '"$L" decode --wrote address "$DIR/noise" >/dev/null' /dev/null </dev/null >"$dir/shown"
+  grep -qE 'kinds of fault held against every word|faults tried|sets of faults' "$dir/shown" || bad "no progress of reasoning: $(head -c 300 "$dir/shown")"
+else
+  echo "left out: progress (no script)"
+fi
 "$L" "${decode[@]}" >/dev/full 2>"$dir/err"
 [ $? = 3 ] || bad "a full disk: no status 3"
-"$L" decode --width 16 --byte-order big --expect docs/demo/tide-rom.bin - <docs/demo/found-boot.bin >"$dir/out" 2>"$dir/err"
-[ $? = 1 ] || bad "- for standard input: $(cat "$dir/err")"
+# - is standard input wherever a file is read.
+from() { # STATUS FILE ARGUMENT...
+  local want=$1 file=$2
+  shift 2
+  (cd docs/demo && "$L" "$@" <"$file") >"$dir/out" 2>"$dir/err"
+  local got=$?
+  [ $got = "$want" ] || bad "lineup $* <$file: status $got: $(cat "$dir/err")"
+}
+boot=(--block 'boot ROM')
+from 1 found-boot.bin decode --width 16 --byte-order big --expect tide-rom.bin -
+from 1 tide-rom.bin decode --board tide.yaml "${boot[@]}" --expect - found-boot.bin
+from 1 tide.yaml decode --board - "${boot[@]}" --expect tide-rom.bin found-boot.bin
+from 1 as-found.yaml decode --board tide.yaml --run -
+printf '0x100 00 04\n0x101 00 04\n' >"$dir/log"
+from 1 "$dir/log" decode --log -
+from 1 found-boot.bin compare --width 16 --byte-order big - tide-rom.bin
+from 0 found-boot.bin report --board tide.yaml "${boot[@]}" --expect tide-rom.bin -o - -
+from 0 work.vcd watch -
+from 0 work-bus.yaml watch work.vcd --signals - --check
+from 0 tide.yaml board check -
+from 0 tide.yaml board show -
+from 0 tide.yaml board pins - U8
+from 0 tide.net board guess -
+from 0 tide.yaml simulate -b - "${boot[@]}" -e tide-rom.bin -f 'stuck A5 low'
+from 0 tide.yaml wires --board - --net DRA3 --cut U8.21
+from 0 "$LU_TOP/patterns/march-x.pattern" pattern show -
+printf '1 7 0x00 0xff\n' >"$dir/reads"
+from 1 "$dir/reads" pattern check march-c-minus --size 256 --failures -
 exit $failed

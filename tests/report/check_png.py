@@ -3,6 +3,7 @@
 """check_png.py PNG GOT KNOWN: the fail map of two files of 16-bit big-endian words, pixel by pixel.
 check_png.py PNG GOT KNOWN BIT ROWS: the map of the memory chip behind that data bit, whose row is the lower half of the word
 address and whose column the upper half (the demo's record RAM: docs/demo/README.md), ROWS of each.
+check_png.py PNG --worst ROW COLUMN ROWS COLUMNS: one square alone is not of the shade for nothing wrong, and it has that of the worst.
 
 PNG is read here from ISO/IEC 15948 with zlib alone, and by ImageMagick's convert where that is installed; the map is
 worked out anew from the two files.
@@ -98,15 +99,36 @@ def another_program(path):
     return [flat[i:i + w] for i in range(0, len(flat), w)]
 
 
+def imagemagick():
+    """Whether convert is ImageMagick's, not something else of that name."""
+    if not shutil.which("convert"):
+        return False
+    said = subprocess.run(["convert", "-version"], capture_output=True).stdout
+    return said.startswith(b"Version: ImageMagick")
+
+
+def hold_against_another_program():
+    if imagemagick():
+        assert another_program(sys.argv[1]) == pixels, "ImageMagick sees other pixels"
+    else:
+        print("left out: the picture through ImageMagick (Debian: imagemagick)")
+
+
 pixels = read_png(sys.argv[1])
+if sys.argv[2] == "--worst":
+    row, column, rows, columns = map(int, sys.argv[3:])
+    down, across = SIDE // rows, SIDE // columns
+    hold_against_another_program()
+    for y, line in enumerate(pixels):
+        for x, color in enumerate(line):
+            want = SHADES["worst" if (y // down, x // across) == (row, column) else "none"]
+            assert color == want, f"pixel {x}, {y}: {color:06x}, expected {want:06x}"
+    sys.exit(0)
 got, known = (open(name, "rb").read() for name in sys.argv[2:4])
 want = expected_chip(got, known, int(sys.argv[4]), int(sys.argv[5])) if len(sys.argv) > 4 else expected(got, known)
 down, across = SIDE // len(want), SIDE // len(want[0])
 assert len(pixels) == down * len(want) and len(pixels[0]) == SIDE, (len(pixels), len(pixels[0]))
-if shutil.which("convert"):
-    assert another_program(sys.argv[1]) == pixels, "ImageMagick sees other pixels"
-else:
-    print("left out: the picture through ImageMagick (no convert)")
+hold_against_another_program()
 for y, row in enumerate(pixels):
     for x, color in enumerate(row):
         assert color == want[y // down][x // across], f"pixel {x}, {y}: {color:06x}, expected {want[y // down][x // across]:06x}"

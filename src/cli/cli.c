@@ -253,7 +253,8 @@ static int run_command(lu_run *run, const lu_command *c, int argc, char **argv)
     setvbuf(folded, NULL, _IOLBF, 0);
   run->out = folded ? folded : out;
   int messages = fileno(run->err);
-  bool waiting = !c->linked && messages == STDERR_FILENO && isatty(messages);
+  const char *term = getenv("TERM");
+  bool waiting = !c->linked && messages == STDERR_FILENO && isatty(messages) && !(term && !strcmp(term, "dumb"));
   struct winsize w;
   if (waiting)
     lu_waiting_start(!ioctl(messages, TIOCGWINSZ, &w) && w.ws_col >= 20 ? w.ws_col : 80);

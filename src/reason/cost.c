@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/cost.h"
 
+#include "base/tally.h"
+
 /* A part of what is broken explains less than all of it, but hardly ever makes wrong what reads right: HARM_WEIGHT. */
 enum { HARM_WEIGHT = 3, FIRST_LOOK = 12, SECOND_LOOK = 56 };
 
@@ -84,6 +86,7 @@ bool lu_cost_set(lu_search *s, const lu_fault *faults, size_t count, lu_level un
   }
   *hash = any ? h | 1 : 0;
   s->hypotheses++;
+  lu_tally_add(1);
   if (!any || *wide)
     return false;
   look_range(s, compiled, 0, FIRST_LOOK, c);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/search.h"
 
+#include "base/tally.h"
 #include "reason/cost.h"
 #include "reason/seeds.h"
 
@@ -244,9 +245,14 @@ static bool improves(lu_search *s, lu_set *x, const rest *r, double base)
 /* Holds the classes from this one on that are right on the samples against every word. */
 static bool verify_singles(lu_search *s, size_t from)
 {
+  uint64_t exact = 0;
+  for (size_t i = from; i < s->class_count; i++)
+    exact += s->classes[i].exact;
+  lu_tally_begin("kinds of fault held against every word", exact);
   for (size_t i = from; i < s->class_count; i++) {
     if (!s->classes[i].exact)
       continue;
+    lu_tally_add(1);
     lu_set none = {.undriven = LU_LEVEL_HIGH}, x = extend(s, &none, (uint32_t)i);
     x.cost = s->classes[i].cost;
     if (!too_vague(s, &x) && !verify(s, &x))
@@ -695,6 +701,7 @@ bool lu_search_sets(lu_search *s)
   if (!verify_singles(s, 0))
     return false;
   s->budget = s->hypotheses + DEPTH_BUDGET;
+  lu_tally_begin("sets of faults tried", 0);
   lu_arena *mem = s->joint->mem;
   lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, PAIRS_MOST),
          *next = LU_NEW(mem, lu_set, PAIRS_MOST);

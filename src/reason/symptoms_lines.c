@@ -149,6 +149,19 @@ static bool add_joined(lu_finder *f, unsigned k, unsigned l, uint64_t bits, lu_s
                                           : "the same both ways");
 }
 
+/* Data bits of want that depend on address bit `line` in what is known: looked for until all of want are found. */
+static uint64_t line_effect(const lu_finder *f, unsigned line, uint64_t want)
+{
+  const uint64_t half = (uint64_t)1 << line;
+  uint64_t mask = 0;
+  for (uint64_t p = 0; p < f->o.count >> 1 && (mask & want) != want; p++) {
+    const uint64_t i = lu_finder_insert(p, half);
+    if ((i | half) < f->e.count && lu_finder_held(&f->e, (size_t)i) && lu_finder_held(&f->e, (size_t)(i | half)))
+      mask |= lu_finder_word(&f->e, (size_t)i) ^ lu_finder_word(&f->e, (size_t)(i | half));
+  }
+  return mask & want;
+}
+
 static bool find_pair(lu_finder *f, unsigned k, unsigned l, uint64_t live)
 {
   const uint64_t bk = (uint64_t)1 << k, bl = (uint64_t)1 << l;
@@ -380,9 +393,15 @@ lu_status lu_finder_lines_find(lu_finder *f)
   if (!live || !f->lines)
     return LU_OK;
   lu_status status = find_dead(f, live);
+  /* Two bits can seem to be joined only where at least one of them makes a difference to what is known: uniform contents
+   * would else be looked through for each pair. Where there are holes, either half may be known only beside another one. */
+  uint64_t effect[LU_MAX_LINES];
+  bool told = f->known && f->e.count >= f->o.count && !f->e.held;
+  for (unsigned k = 0; k < f->lines; k++)
+    effect[k] = told ? line_effect(f, k, live) : live;
   for (unsigned k = 0; k < f->lines && status == LU_OK; k++)
     for (unsigned l = k + 1; l < f->lines && status == LU_OK; l++)
-      if (!find_pair(f, k, l, live))
+      if (!find_pair(f, k, l, live & (effect[k] | effect[l])))
         status = LU_ERR_NOMEM;
   return status == LU_OK && f->known ? find_moved_all(f) : status;
 }

@@ -70,7 +70,7 @@ colours no "CLICOLOR_FORCE and NO_COLOR" CLICOLOR_FORCE=1 NO_COLOR=1 "$L" "${dec
 colours yes "an empty NO_COLOR" CLICOLOR_FORCE=1 NO_COLOR= "$L" "${decode[@]}"
 colours no "--color=never" CLICOLOR_FORCE=1 "$L" "${decode[@]}" --color=never
 if command -v script >/dev/null; then # a real pseudo-terminal
-  tty() { script -qec "$*" /dev/null </dev/null; }
+  tty() { script -qec "$* 2>/dev/null" /dev/null </dev/null; } # progress has escape codes, too
   plain=$(printf '%q ' "$L" "${decode[@]}")
   export TERM=xterm
   tty "$plain" | grep -q "$esc" || bad "a terminal: no colours"
@@ -143,7 +143,7 @@ if command -v script >/dev/null; then
   [ -s "$dir/err" ] && bad "progress where there is no terminal"
   # Noise that nothing explains takes long; what is tried is counted, with the time left where its end is known.
   head -c 2097152 /dev/urandom >"$dir/noise"
-  DIR=$dir TERM=xterm timeout 30 script -qec '"$L" decode --wrote address "$DIR/noise" >/dev/null' /dev/null </dev/null >"$dir/shown"
+  DIR=$dir TERM=xterm script -qec 'timeout 20 "$L" decode --wrote address "$DIR/noise" >/dev/null' /dev/null </dev/null >"$dir/shown"
   grep -qE 'kinds of fault held against every word|faults tried|sets of faults' "$dir/shown" || bad "no progress of reasoning: $(head -c 300 "$dir/shown")"
 else
   echo "left out: progress (no script)"

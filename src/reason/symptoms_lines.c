@@ -10,6 +10,8 @@ static double unlikely(uint64_t n)
   return n > 1000 ? 0.0 : exp2(-(double)n);
 }
 
+enum { PAIRS_LEAST = 8 }; /* of words that were read, before they say anything of an address bit */
+
 /* ---- an address bit without effect ---- */
 
 /* The level that a dead bit seems to have: what is read where it should differ tells. -1 = both
@@ -99,6 +101,23 @@ static bool add_dead_parts(lu_finder *f, unsigned line, uint64_t bits, uint64_t 
   return true;
 }
 
+/* What should stand in the words that were read: a part of a block tells nothing of the rest. NULL: no memory. */
+static const lu_array *asked_for(lu_finder *f)
+{
+  if (!f->o.held || !f->known)
+    return &f->e;
+  size_t words = (f->e.count + 63) / 64;
+  lu_array *a = LU_NEW(f->mem, lu_array, 1);
+  uint64_t *held = LU_NEW(f->mem, uint64_t, words + 1);
+  if (!a || !held)
+    return NULL;
+  for (size_t i = 0; i < words; i++)
+    held[i] = (i < (f->o.count + 63) / 64 ? f->o.held[i] : 0) & (f->e.held ? f->e.held[i] : ~UINT64_C(0));
+  *a = f->e;
+  a->held = held;
+  return a;
+}
+
 /* ---- two address bits that act as one ---- */
 
 /* Where a pattern of levels of bits k and l leads, 256 words at most, or all. */
@@ -108,28 +127,30 @@ typedef struct corner {
 
 /* Data bits that differ between the corners a and b; stops when all of want do. */
 static uint64_t corner_mask(const lu_finder *f, const lu_array *x, corner c, uint64_t want,
-                            uint64_t step)
+                            uint64_t step, uint64_t *compared)
 {
   const uint64_t count = f->o.count >> 2;
-  uint64_t mask = 0;
+  uint64_t mask = 0, pairs = 0;
   for (uint64_t p = 0; p < count && (mask & want) != want; p += step) {
     const uint64_t i = lu_finder_insert(p, c.lines);
     if ((i | c.lines) >= x->count || !lu_finder_held(x, (size_t)(i | c.a)) ||
         !lu_finder_held(x, (size_t)(i | c.b)))
       continue;
+    pairs++;
     mask |= lu_finder_word(x, (size_t)(i | c.a)) ^ lu_finder_word(x, (size_t)(i | c.b));
   }
+  *compared = pairs;
   return mask;
 }
 
-/* Data bits of want that never differ between the corners. */
+/* Data bits of want that never differ between the corners; none, where too few of them were read. */
 static uint64_t corner_equal(const lu_finder *f, const lu_array *x, corner c, uint64_t want)
 {
   const uint64_t count = f->o.count >> 2;
-  uint64_t mask = corner_mask(f, x, c, want, (count / 256) | 1);
+  uint64_t pairs, mask = corner_mask(f, x, c, want, (count / 256) | 1, &pairs);
   if ((mask & want) != want && count > 256)
-    mask |= corner_mask(f, x, c, want & ~mask, 1);
-  return want & ~mask;
+    mask |= corner_mask(f, x, c, want & ~mask, 1, &pairs);
+  return x->held && pairs < PAIRS_LEAST ? 0 : want & ~mask;
 }
 
 static bool add_joined(lu_finder *f, unsigned k, unsigned l, uint64_t bits, lu_symptom_how how,
@@ -162,14 +183,14 @@ static uint64_t line_effect(const lu_finder *f, unsigned line, uint64_t want)
   return mask & want;
 }
 
-static bool find_pair(lu_finder *f, unsigned k, unsigned l, uint64_t live)
+static bool find_pair(lu_finder *f, const lu_array *e, unsigned k, unsigned l, uint64_t live)
 {
   const uint64_t bk = (uint64_t)1 << k, bl = (uint64_t)1 << l;
   const corner cross = {bk | bl, bk, bl}, low = {bk | bl, bk, 0}, high = {bk | bl, bk, bk | bl};
   const uint64_t want = live & ~f->dead[k] & ~f->dead[l];
   uint64_t same = want ? corner_equal(f, &f->o, cross, want) : 0;
   if (same && f->known) /* only where it should make a difference */
-    same &= ~corner_equal(f, &f->e, cross, same);
+    same &= ~corner_equal(f, e, cross, same);
   if (!same)
     return true;
   const uint64_t is_and = corner_equal(f, &f->o, low, same);
@@ -341,19 +362,28 @@ static bool add_repeats(lu_finder *f, uint64_t live)
                                 : ", which a smaller image written several times would do as well");
 }
 
-static lu_status find_dead(lu_finder *f, uint64_t live)
+/* Enough pairs of words that were read, a line apart, to say that the line has no effect. */
+static bool pairs_read(const lu_array *a, unsigned line)
+{
+  size_t pairs = 0, bit = (size_t)1 << line;
+  for (size_t i = 0; a->held && pairs < PAIRS_LEAST && i + bit < a->count; i++)
+    pairs += !(i & bit) && lu_finder_held(a, i) && lu_finder_held(a, i + bit);
+  return !a->held || pairs >= PAIRS_LEAST;
+}
+
+static lu_status find_dead(lu_finder *f, const lu_array *e, uint64_t live)
 {
   uint64_t seen[LU_MAX_LINES], should[LU_MAX_LINES];
   lu_alias_masks(f->k, &f->o, f->lines, live, seen);
   for (unsigned l = 0; l < f->lines; l++)
-    f->dead[l] = live & ~seen[l];
+    f->dead[l] = pairs_read(&f->o, l) ? live & ~seen[l] : 0;
   if (f->known) {
     uint64_t asked = 0;
     for (unsigned l = 0; l < f->lines; l++)
       asked |= f->dead[l];
     if (!asked)
       return LU_OK;
-    lu_alias_masks(f->k, &f->e, f->lines, asked, should);
+    lu_alias_masks(f->k, e, f->lines, asked, should);
     for (unsigned l = 0; l < f->lines; l++)
       f->dead[l] &= should[l]; /* bits that should move and do not */
   }
@@ -392,7 +422,10 @@ lu_status lu_finder_lines_find(lu_finder *f)
     live &= f->d.mask;
   if (!live || !f->lines)
     return LU_OK;
-  lu_status status = find_dead(f, live);
+  const lu_array *e = asked_for(f);
+  if (!e)
+    return LU_ERR_NOMEM;
+  lu_status status = find_dead(f, e, live);
   /* Two bits can seem to be joined only where at least one of them makes a difference to what is known: uniform contents
    * would else be looked through for each pair. Where there are holes, either half may be known only beside another one. */
   uint64_t effect[LU_MAX_LINES];
@@ -401,7 +434,7 @@ lu_status lu_finder_lines_find(lu_finder *f)
     effect[k] = told ? line_effect(f, k, live) : live;
   for (unsigned k = 0; k < f->lines && status == LU_OK; k++)
     for (unsigned l = k + 1; l < f->lines && status == LU_OK; l++)
-      if (!find_pair(f, k, l, live & (effect[k] | effect[l])))
+      if (!find_pair(f, e, k, l, live & (effect[k] | effect[l])))
         status = LU_ERR_NOMEM;
   return status == LU_OK && f->known ? find_moved_all(f) : status;
 }

@@ -17,6 +17,7 @@ enum { WORDS_MOST = 1 << 24, READS_MOST = 1 << 24, LEVELS_MOST = 64 };
 typedef struct read_seen {
   uint32_t word;
   uint64_t got, certain;      /* bits that had a level */
+  int64_t begin, end;
 } read_seen;
 
 /* What stood in the block at some moment, as far as the capture tells. */
@@ -50,6 +51,7 @@ typedef struct watcher {
   /* Each word's last reading of known contents, whatever was written in between. */
   uint64_t *last_got, *last_known, *last_certain;
   size_t ever_judged;
+  lu_capture_seen *seen;      /* wrong: by what was known at the moment of the read */
   uint64_t reads, writes, lost;
   lu_buslines *lines;              /* address, data: over the block's cycles; address: over all cycles */
   uint64_t all_reads, all_writes;  /* wherever they went */
@@ -116,8 +118,24 @@ static void end_stretch(watcher *w)
   w->stretch_number++;
 }
 
-static lu_status see_read(watcher *w, size_t i, uint64_t got, uint64_t certain, lu_err *err)
+/* The first read that is wrong stays. */
+static void judge_read(watcher *w, const read_seen *p, uint64_t expected, uint64_t judged)
 {
+  lu_capture_seen *x = w->seen;
+  if (x->wrong || !((p->got ^ expected) & judged))
+    return;
+  x->wrong = true;
+  x->begin = p->begin;
+  x->end = p->end;
+  x->word = p->word;
+  x->got = p->got & judged;
+  x->expected = expected & judged;
+  x->judged = judged;
+}
+
+static lu_status see_read(watcher *w, size_t i, const lu_cycle *cycle, lu_err *err)
+{
+  uint64_t got = cycle->data, certain = ~cycle->data_unknown & cycle->lanes & w->all;
   stretch *c = &w->current;
   uint64_t known = w->now.certain[i] & certain;
   w->reads++;
@@ -129,9 +147,10 @@ static lu_status see_read(watcher *w, size_t i, uint64_t got, uint64_t certain, 
   if (!p)
     return lu_fail(err, LU_ERR_NOMEM, 0, 0, "no room for the capture's reads");
   c->at = p;
-  p[c->count++] = (read_seen){(uint32_t)i, got & certain, certain};
+  p[c->count++] = (read_seen){(uint32_t)i, got & certain, certain, cycle->begin, cycle->end};
   if (!known)
     return LU_OK;
+  judge_read(w, &p[c->count - 1], w->now.value[i], known);
   if (w->stamp[i] != w->stretch_number) {
     w->stamp[i] = w->stretch_number;
     c->judged++;
@@ -194,7 +213,7 @@ static lu_status take_cycle(void *to, const lu_cycle *c, lu_err *err)
   w->ended_write |= writes;
   lu_buslines_see(&w->lines[0], c->address, UINT64_MAX);
   lu_buslines_see(&w->lines[1], c->data, ~c->data_unknown & w->all);
-  lu_status bad = reads ? see_read(w, (size_t)i, c->data, ~c->data_unknown & c->lanes & w->all, err) : LU_OK;
+  lu_status bad = reads ? see_read(w, (size_t)i, c, err) : LU_OK;
   if (!bad && writes && !w->rom)
     see_write(w, (size_t)i, c->written, c->lanes & w->all, ~c->written_unknown & w->all);
   return bad;
@@ -582,6 +601,18 @@ static void doubt(watcher *w, bool from_outside)
   lu_doubt_share(w->r);
 }
 
+/* The deciding read of a stretch is held against what the evidence says is in the memory, as the words are. */
+static void decide(watcher *w)
+{
+  const lu_words *known = &w->r->evidence.known;
+  w->seen->wrong = false;
+  for (size_t k = 0; k < w->best.count && known->at; k++) {
+    const read_seen *p = &w->best.at[k];
+    if (p->word < known->count && lu_word_held(known, p->word))
+      judge_read(w, p, lu_word(known, p->word), p->certain);
+  }
+}
+
 static void say(watcher *w, bool turns, bool blind, const answer *x)
 {
   const char *how = blind ? "nothing is known of what should have been read: give --expect, or capture the writes as well"
@@ -665,6 +696,8 @@ static lu_status make_reading(watcher *w, const lu_reading_args *a)
   bad = recognise(w, &x, blind, turns, &exact);
   if (bad)
     return bad;
+  if (!turns)
+    decide(w);
   if (w->reads)
     doubt(w, a->expect != NULL || exact || r->filled);
   if (!x.count && !r->line_count && !r->between_count)
@@ -692,14 +725,17 @@ lu_status lu_capturereading(lu_session *s, const lu_reading_args *a, const char 
   if (n->words > WORDS_MOST)
     return lu_fail(&s->err, LU_ERR_LIMIT, 0, 0, "'%s' has over %d words: too many for a capture", r->name, WORDS_MOST);
   lu_status bad = read_map(&w, a->signals);
+  w.seen = LU_NEW(s->mem, lu_capture_seen, 1);
   if (!bad)
-    bad = take_room(&w);
+    bad = w.seen ? take_room(&w) : no_room(&w);
   if (!bad)
     bad = take_contents(&w, a);
   if (!bad)
     bad = lu_session_file(s, path, &in);
   if (bad)
     return bad;
+  *w.seen = (lu_capture_seen){.path = path, .in = in, .map = w.map};
+  r->capture = w.seen;
   lu_capreader reader = {.mem = s->mem, .sink = {.begin = begin, .step = step, .end = finish, .to = &w, .wanted = &w.wanted}};
   bad = lu_capreader_feed(&reader, in, &s->err);
   if (!bad)

@@ -8,7 +8,7 @@
 bool lu_capturereading_is(lu_session *s, const char *path);
 
 /* The cycles of n's block in the capture. a->signals, a->expect and a->wrote are used. r->evidence.network
- * and r->name are set by the caller. Memory: about 80 bytes a word of the block and 24 a read. */
+ * and r->name are set by the caller. Memory: about 80 bytes a word of the block and 40 a read. */
 LU_MUST_USE lu_status lu_capturereading(lu_session *s, const lu_reading_args *a, const char *path, lu_reading *r);
 
 /* What signals mean as the network's vantage and the usual strobes of its part say, for names that the map

@@ -12,6 +12,19 @@ typedef struct lu_reading_args {
 } lu_reading_args;
 
 struct lu_march_reading;
+struct lu_sigmap;
+
+/* The capture that a reading comes from, for its picture, and the read that decides: the first that is wrong. */
+typedef struct lu_capture_seen {
+  const char *path;
+  lu_bytes in;             /* the session's */
+  const struct lu_sigmap *map;
+  bool wrong;              /* whether there is such a read; the rest is of it */
+  int64_t begin, end;      /* ticks: its strobe's */
+  uint64_t word;           /* of the block */
+  uint64_t got, expected;  /* 0 where not judged */
+  uint64_t judged;         /* bits that had a level and of which it is known what they should be */
+} lu_capture_seen;
 
 typedef struct lu_reading {
   const char *name;        /* of the block */
@@ -30,6 +43,7 @@ typedef struct lu_reading {
   lu_seen_bus *seen;       /* what a capture saw of its own lines, [2]; or NULL */
   lu_seen_level *levels;   /* and of its strobes */
   size_t level_count;
+  const lu_capture_seen *capture; /* of a capture; else NULL */
   double noise;            /* chance that a bit that agrees in all passes is wrong */
 } lu_reading;
 

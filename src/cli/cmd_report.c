@@ -106,6 +106,8 @@ static lu_status fill(work *k)
     bad = lu_page_fill_maps(w);
   if (!bad && !w->page.owner)
     bad = lu_page_fill_lines(w);
+  if (!bad && !w->page.owner)
+    bad = lu_page_fill_waves(w);
   if (!bad && !w->page.owner && w->page.finding->explanation_count)
     bad = lu_page_fill_wires(w, k->recorded ? k->bench : NULL);
   if (!bad && !w->page.owner)

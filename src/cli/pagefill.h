@@ -31,6 +31,8 @@ LU_MUST_USE lu_status lu_page_fill_maps(lu_page_work *w);
 LU_MUST_USE lu_status lu_page_fill_lines(lu_page_work *w);
 /* b: the job whose recorded result says what is cut; NULL: the finding does. Before the pictures, which show them. */
 LU_MUST_USE lu_status lu_page_fill_wires(lu_page_work *w, const struct lu_bench *b);
+/* Each capture in which a read is wrong, around the first such read. */
+LU_MUST_USE lu_status lu_page_fill_waves(lu_page_work *w);
 LU_MUST_USE lu_status lu_page_fill_pictures(lu_page_work *w);
 LU_MUST_USE lu_status lu_page_fill_tasks(lu_page_work *w); /* without a job: what would settle the suspects */
 

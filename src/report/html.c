@@ -71,6 +71,7 @@ static void contents(const lu_pen *w)
                {"explanations", "Explanations", true},
                {"symptoms", "Symptoms", true},
                {"maps", "Maps", true},
+               {"capture", "Capture", p->wave_count},
                {"board", "Board", p->picture_count},
                {"wires", "Wires", p->wire_count || p->wire_note_count},
                {"lines", "Lines", p->line_count},
@@ -94,6 +95,7 @@ static void bench_page(const lu_pen *w)
   lu_html_explanations(w);
   lu_html_symptoms(w);
   lu_html_maps(w);
+  lu_html_waves(w);
   lu_html_pictures(w);
   lu_html_wires(w);
   lu_html_lines(w);

@@ -69,6 +69,16 @@ typedef struct lu_page_picture {
   const char *svg;             /* ended by NUL; trusted: written by our own drawing */
 } lu_page_picture;
 
+/* A window of a capture around the read that decides. */
+typedef struct lu_page_wave {
+  const char *block, *source; /* source: the capture's name */
+  const char *svg;           /* as of a picture */
+  const char *when, *address, *got, *expected; /* of the deciding read */
+  const char *bits;          /* data bits that are wrong in it, as the board calls them */
+  const char *lines;         /* what is drawn */
+  const char *net;           /* the suspect that they are of; NULL: none of its lines is in the capture, the wrong bits are drawn */
+} lu_page_wave;
+
 /* A repair wire. */
 typedef struct lu_page_wire {
   unsigned net;
@@ -108,13 +118,14 @@ typedef struct lu_page {
   const char *stale;           /* why the verdict may be out of date, or NULL */
   size_t net_count, reading_count, line_count, task_count, event_count, picture_count, guess_count;
   size_t side_count;           /* of the pictures, the first: the board's sides; the others are chips */
-  size_t wire_count, wire_note_count, change_count, check_count;
+  size_t wire_count, wire_note_count, change_count, check_count, wave_count;
   const char **nets;
   const lu_page_reading *readings;
   const lu_page_line *lines;
   const lu_page_task *tasks;
   const lu_page_event *events; /* the job's history, oldest first */
   const lu_page_picture *pictures;
+  const lu_page_wave *waves;
   const lu_page_wire *wires;
   const char **wire_notes;
   const lu_page_change *changes;

@@ -40,6 +40,7 @@ void lu_html_explanations(const lu_pen *w);
 void lu_html_symptoms(const lu_pen *w);
 void lu_html_maps(const lu_pen *w);
 void lu_html_owner_maps(const lu_pen *w);
+void lu_html_waves(const lu_pen *w);
 void lu_html_pictures(const lu_pen *w);
 void lu_html_wires(const lu_pen *w);
 void lu_html_lines(const lu_pen *w);

@@ -272,12 +272,32 @@ static void put_xml(FILE *out, const char *text)
 
 typedef struct scale {
   int64_t first, last;
+  size_t from, to;              /* steps drawn */
 } scale;
 
 static double x_of(scale s, int64_t time)
 {
-  double span = (double)(s.last - s.first);
-  return LEFT + (span > 0 ? (double)(time - s.first) / span * WIDE : 0);
+  double span = (double)s.last - (double)s.first, at = (double)time - (double)s.first;
+  double share = span > 0 ? at / span : 0;
+  return LEFT + WIDE * (share < 0 ? 0 : share > 1 ? 1 : share);
+}
+
+/* All steps, with some room behind the last change, or its level would not be seen; or those of the window, with the
+ * last one before it, whose levels it begins with. */
+static scale scale_of(const lu_wave *w, const lu_wave_style *style)
+{
+  size_t n = lu_wave_steps(w);
+  int64_t last = nth(w, n - 1)->time, first = nth(w, 0)->time;
+  scale s = {first, last + (last - first) / 16 + 1, 0, n};
+  if (!style->has_window)
+    return s;
+  s.first = style->from;
+  s.last = style->to;
+  while (s.from + 1 < n && nth(w, s.from + 1)->time <= s.first)
+    s.from++;
+  while (s.to > s.from + 1 && nth(w, s.to - 1)->time > s.last)
+    s.to--;
+  return s;
 }
 
 static double y_of(char level, size_t row)
@@ -289,19 +309,18 @@ static double y_of(char level, size_t row)
 static void svg_line(const lu_wave *w, scale s, size_t r, FILE *out)
 {
   fputs("<path class=\"w\" d=\"", out);
-  size_t n = lu_wave_steps(w);
-  for (size_t i = 0; i < n; i++) {
+  for (size_t i = s.from; i < s.to; i++) {
     double x = x_of(s, nth(w, i)->time), y = y_of(level_of(nth(w, i), r), r);
-    fprintf(out, i ? "H%.1fV%.1f" : "M%.1f %.1f", x, y);
+    fprintf(out, i > s.from ? "H%.1fV%.1f" : "M%.1f %.1f", x, y);
   }
   fprintf(out, "H%d\"/>\n", LEFT + WIDE);
 }
 
 static void svg_value(const lu_wave *w, scale s, size_t r, FILE *out)
 {
-  size_t n = lu_wave_steps(w);
+  size_t n = s.to;
   double y = TOP + (double)r * ROW;
-  for (size_t i = 0; i < n;) {
+  for (size_t i = s.from; i < n;) {
     size_t k = i + 1;
     while (k < n && !row_changes(nth(w, i), nth(w, k), r))
       k++;
@@ -316,24 +335,59 @@ static void svg_value(const lu_wave *w, scale s, size_t r, FILE *out)
   }
 }
 
+/* An element with an id, that tells those who do not see the picture. */
+static void svg_words(const lu_wave_style *style, const char *tag, const char *text, FILE *out)
+{
+  fprintf(out, "<%s id=\"%s-%s\">", tag, style->id ? style->id : "wave", tag);
+  put_xml(out, text);
+  fprintf(out, "</%s>\n", tag);
+}
+
 static void svg_head(const lu_wave *w, const lu_wave_style *style, FILE *out)
 {
   int height = TOP + (int)w->row_count * ROW + 30;
+  const char *id = style->id ? style->id : "wave";
   fprintf(out,
-          "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 %d %d\" role=\"img\" "
-          "aria-labelledby=\"wave-title\">\n<title id=\"wave-title\">",
-          LEFT + WIDE + 10, height);
-  put_xml(out, style->title ? style->title : "a window of the capture");
-  fputs("</title>\n<style>text{font:12px monospace}.w{fill:none;stroke:#000;stroke-width:1.2}"
-        ".g{stroke:#bbb}.m{stroke:#c00;stroke-width:2}</style>\n",
+          "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"wave\" viewBox=\"0 0 %d %d\" role=\"img\" "
+          "aria-labelledby=\"%s-title\"",
+          LEFT + WIDE + 10, height, id);
+  if (style->description)
+    fprintf(out, " aria-describedby=\"%s-desc\"", id);
+  fputs(">\n", out);
+  svg_words(style, "title", style->title ? style->title : "a window of the capture", out);
+  if (style->description)
+    svg_words(style, "desc", style->description, out);
+  fputs("<style>.wave text{font:12px monospace;fill:#000}.wave .w{fill:none;stroke:#000;stroke-width:1.2}"
+        ".wave .g{stroke:#bbb}.wave .m{stroke:#c00;stroke-width:2}.wave .s{fill:#e0e0e0}</style>\n",
         out);
   fprintf(out, "<rect width=\"%d\" height=\"%d\" fill=\"#fff\"/>\n", LEFT + WIDE + 10, height);
+}
+
+/* The moment's line, the cycle before it, and what stands above them: it is not told by colour alone. */
+static void svg_mark(const lu_wave_style *style, scale s, double bottom, FILE *out)
+{
+  if (!style->has_mark || style->mark < s.first || style->mark > s.last)
+    return;
+  double at = x_of(s, style->mark);
+  if (style->has_span) {
+    double begin = x_of(s, style->span);
+    fprintf(out, "<rect class=\"s\" x=\"%.1f\" y=\"%d\" width=\"%.1f\" height=\"%.1f\"/>\n", begin, TOP - 6, at - begin,
+            bottom - TOP + 6);
+  }
+  fprintf(out, "<path class=\"m\" d=\"M%.1f %dV%.1f\"/>\n", at, TOP - 10, bottom);
+  if (!style->mark_label)
+    return;
+  bool ahead = at < LEFT + WIDE / 2.0;
+  fprintf(out, "<text x=\"%.1f\" y=\"%d\" text-anchor=\"%s\">", at, TOP - 14, ahead ? "start" : "end");
+  put_xml(out, style->mark_label);
+  fputs("</text>\n", out);
 }
 
 static void svg_axis(const lu_wave *w, const lu_wave_style *style, scale s, FILE *out)
 {
   double bottom = TOP + (double)w->row_count * ROW;
   char text[48];
+  svg_mark(style, s, bottom, out);
   for (int i = 0; i <= 4; i++) {
     int64_t t = s.first + (s.last - s.first) * i / 4;
     lu_time_text(t, style->tick_s, text, sizeof text);
@@ -341,22 +395,17 @@ static void svg_axis(const lu_wave *w, const lu_wave_style *style, scale s, FILE
             x_of(s, t), TOP - 6, bottom, x_of(s, t), bottom + 16,
             i == 0 ? "start" : i == 4 ? "end" : "middle", text);
   }
-  if (style->has_mark && style->mark >= s.first && style->mark <= s.last)
-    fprintf(out, "<path class=\"m\" d=\"M%.1f %dV%.1f\"/>\n", x_of(s, style->mark), TOP - 10, bottom);
 }
 
 void lu_wave_svg(const lu_wave *w, const lu_wave_style *style, FILE *out)
 {
-  size_t n = lu_wave_steps(w);
   svg_head(w, style, out);
-  if (n) {
-    int64_t last = nth(w, n - 1)->time, first = nth(w, 0)->time;
-    /* Some room behind the last change, or its level would not be seen. */
-    scale s = {first, last + (last - first) / 16 + 1};
+  if (lu_wave_steps(w)) {
+    scale s = scale_of(w, style);
     svg_axis(w, style, s, out);
     for (size_t r = 0; r < w->row_count; r++) {
       fprintf(out, "<text x=\"%d\" y=\"%d\" text-anchor=\"end\">", LEFT - 8, TOP + (int)r * ROW + 13);
-      put_xml(out, w->rows[r].name);
+      lu_html_text_most(out, w->rows[r].name, LU_WAVE_NAME_MOST);
       fputs("</text>\n", out);
       if (w->rows[r].bits > 1)
         svg_value(w, s, r, out);

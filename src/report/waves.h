@@ -18,7 +18,7 @@ typedef struct lu_wave_row {
 
 typedef struct lu_wave lu_wave;
 
-enum { LU_WAVE_ROWS_MOST = 256, LU_WAVE_STEPS_MOST = 512 };
+enum { LU_WAVE_ROWS_MOST = 256, LU_WAVE_STEPS_MOST = 512, LU_WAVE_NAME_MOST = 19 };
 
 /* rows[row_count] is borrowed. before + after steps at most LU_WAVE_STEPS_MOST. NULL if refused. */
 lu_wave *lu_wave_open(const lu_wave_row *rows, size_t row_count, int64_t around, unsigned before,
@@ -33,12 +33,21 @@ typedef struct lu_wave_style {
   double tick_s;               /* 0: ticks are samples */
   bool has_mark;
   int64_t mark;                /* the deciding moment, marked */
-  const char *title;           /* SVG: what is seen, for those who do not see it; may be NULL */
+  /* SVG alone: */
+  const char *title;           /* what is seen, for those who do not see it; may be NULL */
+  const char *description;     /* the same at length; NULL: none */
+  const char *id;              /* what its ids begin with, where a page has several; NULL: "wave" */
+  const char *mark_label;      /* stands above the mark; NULL: nothing does */
+  bool has_span;
+  int64_t span;                /* from there to the mark it is shaded: the deciding cycle */
+  bool has_window;
+  int64_t from, to;            /* what is drawn of the steps held; else all of them */
 } lu_wave_style;
 
 /* Each column is a moment at which something changed; not to scale. */
 void lu_wave_text(const lu_wave *w, const lu_wave_style *style, FILE *out);
-/* To scale in time, with title and description; no script, no colours but black, grey and one red. */
+/* To scale in time, with title and description; no script, no colours but black, grey and one red. Its style holds in
+ * class "wave" alone, so that it can stand in a page. Names are cut after LU_WAVE_NAME_MOST characters. */
 void lu_wave_svg(const lu_wave *w, const lu_wave_style *style, FILE *out);
 
 /* A time with a unit that keeps it short: "12.5 us"; "sample 17" without a tick length. */

@@ -275,10 +275,10 @@ static lu_status draw(const scene *x, size_t number, lu_page_wave *out)
                          .has_window = true, .from = away(c->begin, length, -AHEAD), .to = away(c->end, length, BEHIND),
                          .id = lu_arena_printf(s->mem, "wave%zu", number),
                          .title = lu_arena_printf(s->mem, "%s around the first wrong read of %s", c->path, x->r->name)};
-  style.description = say(x, out) ? lu_arena_printf(s->mem, "Levels of %s. The deciding cycle is marked: %s; address %s, got %s, expected %s; wrong bits: %s.%s%s", x->names,
-                                                   out->when, out->address, out->got, out->expected, out->bits,
-                                                   out->net ? " The first suspect is " : "", out->net ? out->net : "")
-                                  : NULL;
+  if (say(x, out))
+    style.description = lu_arena_printf(s->mem, "Levels of %s. The deciding cycle is marked: %s; address %s, got %s, expected %s; wrong bits: %s.%s%s",
+                                        x->names, out->when, out->address, out->got, out->expected, out->bits,
+                                        out->net ? " The first suspect is " : "", out->net ? out->net : "");
   FILE *f = style.description && style.title && style.id ? open_memstream(&text, &len) : NULL;
   if (!f)
     return no_room(&s->err);

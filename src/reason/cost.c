@@ -92,9 +92,9 @@ bool lu_cost_set(lu_search *s, const lu_fault *faults, size_t count, lu_level un
   look_range(s, compiled, 0, FIRST_LOOK, c);
   if (quick && c->gain == 0 && s->healthy_cost > 0)
     return false;
-  /* one that is wrong somewhere is judged by part of the samples */
+  /* one that is wrong somewhere and does not help is judged by part of the samples */
   look_range(s, compiled, FIRST_LOOK, SECOND_LOOK, c);
-  if (c->wrong && quick) {
+  if (c->wrong && quick && c->gain <= c->harm) {
     unsigned all = 0, base = look_count(s, SECOND_LOOK);
     for (size_t r = 0; r < j->look_count; r++)
       all += j->looks[r].sample_count;

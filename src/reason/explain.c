@@ -304,7 +304,16 @@ static bool take_stands(tableau *t, const lu_set *given, size_t count, stand *st
   return true;
 }
 
-/* The sets with their weights; healthy_log: nothing being broken. Their sum is 1. */
+/* A set of several faults that leaves much unknown agrees with a reading because it says little of it: the right set may
+ * be one that the search did not meet. ln of what is left for those that it met; docs/accuracy.md has the shares. */
+static double met(const stand *heaviest)
+{
+  static const double telling = 30, share = 0.9;
+  return heaviest->set.count > 1 && (double)heaviest->set.unknown * unknown_cost > telling ? log(share) : 0;
+}
+
+/* The sets with their weights; healthy_log: nothing being broken. Their sum is 1, or less where the right one may not be
+ * among them. */
 static bool weigh(tableau *t, const lu_set *given, size_t count, double healthy_log)
 {
   const lu_joint *j = t->r->joint;
@@ -312,15 +321,18 @@ static bool weigh(tableau *t, const lu_set *given, size_t count, double healthy_
   size_t n = 0;
   if (!stands || !take_stands(t, given, count, stands, &n))
     return false;
-  double most = healthy_log, sum = 0, total = (double)wrong_bits(j);
-  for (size_t i = 0; i < n; i++)
-    most = fmax(most, set_log(j, &stands[i].set));
+  double most = healthy_log, sum = 0, total = (double)wrong_bits(j), share = 0;
+  for (size_t i = 0; i < n; i++) {
+    double log_x = set_log(j, &stands[i].set);
+    share = log_x > most ? met(&stands[i]) : share;
+    most = fmax(most, log_x);
+  }
   for (size_t i = 0; i < n; i++)
     sum += exp(set_log(j, &stands[i].set) - most);
   sum += exp(healthy_log - most);
   for (size_t i = 0; i < n; i++) {
     const lu_set *x = &stands[i].set;
-    double log_p = set_log(j, x) - most - log(sum);
+    double log_p = set_log(j, x) - most - log(sum) + share;
     /* bits of which it says nothing are half explained: it would be right in every second one */
     double missed = (double)x->wrong + 0.5 * fmin((double)x->unknown, total);
     if (!spread(t, x, stands[i].places, exp(log_p), log_p, total > 0 ? fmax(0, 1 - missed / total) : 1))

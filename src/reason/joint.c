@@ -159,6 +159,29 @@ static void take_sample(lu_look *k, size_t i)
   k->healthy[s] = wrong_bits(k, i);
 }
 
+static void exchange(lu_look *k, unsigned a, unsigned b)
+{
+  uint32_t sample = k->sample[a];
+  uint64_t got = k->got[a], steady = k->steady[a], healthy = k->healthy[a];
+  k->sample[a] = k->sample[b], k->got[a] = k->got[b], k->steady[a] = k->steady[b], k->healthy[a] = k->healthy[b];
+  k->sample[b] = sample, k->got[b] = got, k->steady[b] = steady, k->healthy[b] = healthy;
+}
+
+/* A fault that helps in few columns is not to be given up for the first words looked at: they hold all that are wrong. */
+static void columns_first(lu_look *k)
+{
+  enum { FIRST = 6 };
+  uint64_t lacking = k->columns;
+  for (unsigned at = 0; at < FIRST && at < k->bad_count && lacking; at++) {
+    unsigned best = at;
+    for (unsigned s = at + 1; s < k->bad_count; s++)
+      if (__builtin_popcountll(k->healthy[s] & lacking) > __builtin_popcountll(k->healthy[best] & lacking))
+        best = s;
+    exchange(k, at, best);
+    lacking &= ~k->healthy[at];
+  }
+}
+
 /* Words that differ, spread over the reading and over the columns in which words differ. */
 static void take_bad(lu_look *k, const uint32_t *bad_in, size_t stretches)
 {
@@ -196,6 +219,7 @@ static void take_bad(lu_look *k, const uint32_t *bad_in, size_t stretches)
         covered[__builtin_ctzll(m)]++;
     }
   k->bad_count = k->sample_count;
+  columns_first(k);
 }
 
 static void take_good(lu_look *k)

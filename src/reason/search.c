@@ -368,7 +368,7 @@ static bool try_set(lu_search *s, lu_set *x, double base, const rest *r, level *
     size_t before = s->set_count;
     if (!verify(s, x))
       return false;
-    l->found |= s->set_count > before;
+    l->found |= s->set_count > before && (double)x->unknown * unknown_cost < TELLING;
     s->least = fmax(s->least, clear_prior(s) - unlikely);
   }
   if (x->vague)
@@ -566,7 +566,7 @@ static double wrong_bits(const lu_joint *j)
 static bool replay_singles(lu_search *s, bool *told)
 {
   size_t from = s->class_count, known = s->set_count;
-  s->joint->replays = 1; /* from here on: pairs of such faults are not tried */
+  s->joint->replays = 1;
   for (size_t i = 0; i < s->later_count; i++)
     if (!lu_search_add(s, &s->later[i]))
       return false;
@@ -575,6 +575,45 @@ static bool replay_singles(lu_search *s, bool *told)
   for (size_t i = known; i < s->set_count; i++)
     *told |= (double)s->sets[i].unknown < swings_most * wrong_bits(s->joint);
   return true;
+}
+
+/* Those of them that help by themselves, best first. */
+static size_t played_helpers(const lu_search *s, lu_set *out, size_t most)
+{
+  size_t n = 0;
+  for (size_t i = 0; i < s->class_count; i++) {
+    const lu_class *c = &s->classes[i];
+    lu_set none = {.undriven = LU_LEVEL_HIGH};
+    if (!c->wide || c->gain <= c->harm)
+      continue;
+    lu_set x = extend(s, &none, (uint32_t)i);
+    x.cost = c->cost;
+    keep_best(out, &n, most, &x);
+  }
+  return n;
+}
+
+/* Pairs of one such fault and one that is not, of those that help most. next: room for sets. */
+static bool replay_pairs(lu_search *s, const lu_set *partners, size_t partner_count, lu_set *next, bool *told)
+{
+  enum { PLAYED_MOST = 40, WITH_MOST = 24, VERIFIED_MOST = 2 }; /* to hold one against every word costs much */
+  lu_set played[PLAYED_MOST];
+  size_t before = s->set_count;
+  size_t count = played_helpers(s, played, PLAYED_MOST);
+  rest *r = LU_NEW(s->joint->mem, rest, 1);
+  level l = {.sets = next};
+  s->joint->replays = 2;
+  for (size_t b = 0; r && b < partner_count && b < WITH_MOST; b++) {
+    if (!leave(s, &partners[b], r))
+      continue;
+    for (size_t i = 0; i < count && !l.found && s->set_count < before + VERIFIED_MOST; i++) {
+      lu_set x = extend(s, &partners[b], played[i].classes[0]);
+      if (!try_set(s, &x, partners[b].cost, r, &l))
+        return false;
+    }
+  }
+  *told = l.found && told_all(s, 2);
+  return r;
 }
 
 /* --- sets from what the reading says of itself -------------------------------------------------------- */
@@ -704,9 +743,9 @@ bool lu_search_sets(lu_search *s)
   lu_tally_begin("sets of faults tried", 0);
   lu_arena *mem = s->joint->mem;
   lu_set *partners = LU_NEW(mem, lu_set, PARTNERS_MOST), *beam = LU_NEW(mem, lu_set, PAIRS_MOST),
-         *next = LU_NEW(mem, lu_set, PAIRS_MOST);
+         *next = LU_NEW(mem, lu_set, PAIRS_MOST), *spare = LU_NEW(mem, lu_set, PAIRS_MOST);
   bed *sown = LU_NEW(mem, bed, 1);
-  if (!partners || !beam || !next || !sown)
+  if (!partners || !beam || !next || !spare || !sown)
     return false;
   if (told_all(s, 1) && !outweighed(s, 2))
     return true;
@@ -721,7 +760,7 @@ bool lu_search_sets(lu_search *s)
   size_t partner_count = helpers(s, partners, PARTNERS_MOST), next_count;
   size_t count = partner_count < PAIRS_MOST ? partner_count : PAIRS_MOST;
   memcpy(beam, partners, count * sizeof *beam);
-  s->pairs_done = partner_count <= PAIRS_MOST;
+  s->pairs_done = partner_count <= PAIRS_MOST && !s->later_count;
   for (size_t depth = 2; depth <= LU_FAULTS_MOST && count; depth++) {
     bool found = sown->found;
     s->budget = s->hypotheses + DEPTH_BUDGET;
@@ -739,6 +778,10 @@ bool lu_search_sets(lu_search *s)
       return false;
     if (told)
       return true;
+    if (depth == 2 && !sown->found && !replay_pairs(s, partners, partner_count, spare, &told))
+      return false;
+    if (told)
+      return finish(s, partners, partner_count);
     lu_set *t = beam;
     beam = next;
     next = t;

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MEMBERS_MOST = 8, PLAYED_MOST = 400, OPEN_MOST = 8, CLIMBS_MOST = 4 };
+enum { MEMBERS_MOST = 8, PLAYED_MOST = 400, OPEN_MOST = 8, CLIMBS_MOST = 4, PLAYED_COST = 16 };
 
 static const double unknown_cost = 0.693;        /* ln 2: a bit of which nothing is known */
 static const uint64_t words_most = 4u << 20;    /* to be counted for one set */
@@ -81,7 +81,7 @@ static double burden(bench *b, const lu_fault *f, uint32_t class, lu_level undri
   const lu_joint *j = b->s->joint;
   if (b->words < words_most) {
     for (size_t r = 0; r < j->look_count; r++)
-      b->words += j->looks[r].evidence->got.held_count;
+      b->words += j->looks[r].evidence->got.held_count * (class == UINT32_MAX ? PLAYED_COST : 1);
     lu_search_count(b->s, &x, (uint64_t)j->noise_most);
   }
   if ((double)x.wrong > j->noise_most)

@@ -17,7 +17,7 @@ run() { # pattern, bytes of the block, width, bytes a word, mask
 }
 count=0
 names=()
-for name in $("$LU_PROGRAM" pattern list | awk '{print $1}'); do
+for name in $(COLUMNS=2000 "$LU_PROGRAM" pattern list | awk '{print $1}'); do
   names+=("$name")
   [ "$name" = lane-march ] && { run lane-march 64 16 1 0xff || { echo "FAILED: lane-march"; bad=1; }; continue; }
   # sizes that are and are not powers of two, both widths over the whole set

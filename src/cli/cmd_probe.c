@@ -237,7 +237,7 @@ static json_t *suspects_json(const lu_standing *s)
   for (size_t i = 0; list && i < n; i++) {
     bool part_only = g[i].kind >= LU_FAULT_DEAD;
     blame(list, &count, part_only ? LU_NONE : g[i].net, part_only ? g[i].part : LU_NONE, g[i].probability);
-    if (g[i].kind == LU_FAULT_BRIDGE || g[i].kind == LU_FAULT_SWAP)
+    if (lu_fault_two_nets(g[i].kind))
       blame(list, &count, g[i].net2, LU_NONE, g[i].probability);
   }
   if (list)

@@ -69,7 +69,7 @@ static const char *fault_text(const view *v, const lu_fault *local)
   lu_fault f = *local;
   if (f.kind != LU_FAULT_DEAD)
     f.net = v->joint_net[f.net];
-  if (f.kind == LU_FAULT_BRIDGE || f.kind == LU_FAULT_SWAP)
+  if (lu_fault_two_nets(f.kind))
     f.net2 = v->joint_net[f.net2];
   if (f.kind == LU_FAULT_SWAP || f.kind == LU_FAULT_DEAD)
     f.part = v->joint_part[f.part];

@@ -98,7 +98,7 @@ static bool cause_of(const lu_standing *s, const json_t *f, lu_cause *c)
   c->cut = pins_of(s, json_object_get(f, "cut_off"), &c->cut_count);
   if (c->kind == UINT8_MAX || !c->cut)
     return false;
-  bool two_nets = c->kind == LU_FAULT_BRIDGE || c->kind == LU_FAULT_SWAP;
+  bool two_nets = lu_fault_two_nets(c->kind);
   return c->kind >= LU_FAULT_DEAD ? c->part != LU_NONE : c->net != LU_NONE && (!two_nets || c->net2 != LU_NONE);
 }
 

@@ -52,7 +52,7 @@ static void mark_nets(const lu_joint *j, lu_class *c, const lu_fault *f)
     c->lanes = UINT64_MAX;
     return;
   }
-  bool two = f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP;
+  bool two = lu_fault_two_nets(f->kind);
   c->nets |= UINT64_C(1) << f->net % 64 | (two ? UINT64_C(1) << f->net2 % 64 : 0);
   c->lanes |= UINT64_C(1) << j->nets[f->net].lane % 64 | (two ? UINT64_C(1) << j->nets[f->net2].lane % 64 : 0);
 }

@@ -83,7 +83,7 @@ static void suspect(tableau *t, const lu_fault *f, double p)
     return;
   }
   suspect_net(t, f->net, p, f);
-  if (f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP)
+  if (lu_fault_two_nets(f->kind))
     suspect_net(t, f->net2, p, f);
 }
 

@@ -40,4 +40,10 @@ typedef struct lu_fault {
 
 enum { LU_FAULTS_MOST = 4 };
 
+/* Faults of this lu_fault_kind are between two nets; others are on one net or in a part. */
+static inline bool lu_fault_two_nets(unsigned kind)
+{
+  return kind == LU_FAULT_BRIDGE || kind == LU_FAULT_SWAP;
+}
+
 #endif

@@ -340,7 +340,7 @@ bool lu_joint_local(const lu_joint *j, size_t r, const lu_fault *f, lu_fault *ou
   out->net = j->nets[f->net].local[r];
   if (out->net == UINT16_MAX)
     return false;
-  if (f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP) {
+  if (lu_fault_two_nets(f->kind)) {
     out->net2 = j->nets[f->net2].local[r];
     if (out->net2 == UINT16_MAX)
       return false;

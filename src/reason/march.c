@@ -744,7 +744,7 @@ static void suspects_of(listing *l, const row *w, double p)
       continue;
     }
     suspect(l, f->net, UINT16_MAX, f, p, group);
-    if (f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP)
+    if (lu_fault_two_nets(f->kind))
       suspect(l, f->net2, UINT16_MAX, f, p, group);
   }
 }

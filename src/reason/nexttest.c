@@ -28,7 +28,7 @@ static size_t named(const lu_explanation *x, uint32_t out[NAMED_MOST])
   for (size_t k = 0; k < x->count; k++) {
     const lu_fault *f = &x->faults[k];
     out[n++] = f->kind >= LU_FAULT_DEAD ? 0x10000u + f->part : f->net;
-    if (f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP)
+    if (lu_fault_two_nets(f->kind))
       out[n++] = f->net2;
   }
   return n;

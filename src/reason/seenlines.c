@@ -90,7 +90,7 @@ static bool touches(const lu_suspect *s, const lu_explanation *e)
 {
   for (size_t i = 0; i < e->count; i++) {
     const lu_fault *f = &e->faults[i];
-    bool pair = f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP, part = f->kind >= LU_FAULT_DEAD;
+    bool pair = lu_fault_two_nets(f->kind), part = f->kind >= LU_FAULT_DEAD;
     if (s->net == UINT16_MAX ? part && f->part == s->part : !part && (f->net == s->net || (pair && f->net2 == s->net)))
       return true;
   }

@@ -135,7 +135,7 @@ static bool try_class(bench *b, uint32_t class)
 
 static uint64_t fault_lanes(const lu_joint *j, const lu_fault *f)
 {
-  bool two = f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP;
+  bool two = lu_fault_two_nets(f->kind);
   return UINT64_C(1) << j->nets[f->net].lane % 64 | (two ? UINT64_C(1) << j->nets[f->net2].lane % 64 : 0);
 }
 

@@ -334,7 +334,7 @@ size_t ev_group(const ev_stand *t, uint64_t dump, size_t *parts)
     const lu_fault *f = &t->singles[t->by_dump[low]].fault;
     size_t at[2] = {f->kind == LU_FAULT_DEAD ? t->j->net_count + f->part : f->net, 0};
     unsigned n = 1;
-    if (f->kind == LU_FAULT_BRIDGE || f->kind == LU_FAULT_SWAP)
+    if (lu_fault_two_nets(f->kind))
       at[n++] = f->net2;
     for (unsigned i = 0; i < n; i++) {
       nets += !seen[at[i]] && at[i] < t->j->net_count;

@@ -48,13 +48,9 @@ static double log_add(double a, double b)
 
 static void mark_nets(const lu_joint *j, lu_class *c, const lu_fault *f)
 {
-  if (f->kind >= LU_FAULT_DEAD) {
-    c->lanes = UINT64_MAX;
-    return;
-  }
-  bool two = lu_fault_two_nets(f->kind);
-  c->nets |= UINT64_C(1) << f->net % 64 | (two ? UINT64_C(1) << f->net2 % 64 : 0);
-  c->lanes |= UINT64_C(1) << j->nets[f->net].lane % 64 | (two ? UINT64_C(1) << j->nets[f->net2].lane % 64 : 0);
+  c->lanes |= lu_joint_lanes(j, f);
+  if (f->kind < LU_FAULT_DEAD)
+    c->nets |= UINT64_C(1) << f->net % 64 | (lu_fault_two_nets(f->kind) ? UINT64_C(1) << f->net2 % 64 : 0);
 }
 
 static bool add_member(lu_search *s, lu_class *c, const lu_fault *f)

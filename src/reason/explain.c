@@ -11,8 +11,6 @@
 #include <string.h>
 
 enum { EXPLANATIONS_MOST = 64 };
-static const double unknown_cost = 0.693;
-static const double other_prior = -14;
 
 /* A fault set with its weight, before it is normalised. */
 typedef struct weighed {
@@ -194,7 +192,7 @@ static void merge_rows(tableau *t)
 
 static double set_log(const lu_joint *j, const lu_set *x)
 {
-  return x->prior - j->wrong_cost * (double)x->wrong - unknown_cost * (double)x->unknown;
+  return x->prior - j->wrong_cost * (double)x->wrong - lu_unknown_cost * (double)x->unknown;
 }
 
 /* Groups count from 1 in the order of the suspects; one without a class stands alone. */
@@ -309,7 +307,7 @@ static bool take_stands(tableau *t, const lu_set *given, size_t count, stand *st
 static double met(const stand *heaviest)
 {
   static const double telling = 30, share = 0.9;
-  return heaviest->set.count > 1 && (double)heaviest->set.unknown * unknown_cost > telling ? log(share) : 0;
+  return heaviest->set.count > 1 && (double)heaviest->set.unknown * lu_unknown_cost > telling ? log(share) : 0;
 }
 
 /* The sets with their weights; healthy_log: nothing being broken. Their sum is 1, or less where the right one may not be
@@ -385,7 +383,7 @@ static double otherwise(const lu_joint *j)
   double bits = 0;
   for (size_t r = 0; r < j->look_count; r++)
     bits += (double)j->looks[r].evidence->got.held_count * __builtin_popcountll(j->looks[r].all);
-  return other_prior - unknown_cost * bits;
+  return lu_other_prior - lu_unknown_cost * bits;
 }
 
 static bool search_all(lu_result *r, lu_search *s)

@@ -382,6 +382,14 @@ lu_bridge_kind lu_joint_bridge(const lu_joint *j, const lu_fault *f, lu_fault *l
   return all;
 }
 
+uint64_t lu_joint_lanes(const lu_joint *j, const lu_fault *f)
+{
+  if (f->kind >= LU_FAULT_DEAD)
+    return UINT64_MAX;
+  uint64_t lanes = UINT64_C(1) << j->nets[f->net].lane % 64;
+  return lu_fault_two_nets(f->kind) ? lanes | UINT64_C(1) << j->nets[f->net2].lane % 64 : lanes;
+}
+
 double lu_joint_prior(const lu_joint *j, const lu_fault *f)
 {
   for (size_t r = 0; r < j->look_count; r++) {

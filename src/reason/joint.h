@@ -55,6 +55,9 @@ typedef struct lu_joint {
   double wrong_cost;              /* -ln of the chance that a bit reads wrong for no reason */
 } lu_joint;
 
+static const double lu_unknown_cost = 0.693; /* ln 2: what a bit weighs of which nothing is known */
+static const double lu_other_prior = -14;    /* ln of the prior of something that is not in the model */
+
 /* Readings are borrowed. noise: chance that a bit of got is wrong although nothing is broken. */
 LU_MUST_USE lu_status lu_joint_new(const lu_evidence *readings, size_t count, const lu_priors *priors,
                                    double noise, lu_arena *mem, lu_joint **out, lu_err *err);
@@ -63,6 +66,8 @@ LU_MUST_USE lu_status lu_joint_new(const lu_evidence *readings, size_t count, co
 bool lu_joint_local(const lu_joint *j, size_t r, const lu_fault *f, lu_fault *out);
 /* What a bridge comes to in all readings together; STUCK: *like is the stuck fault. */
 lu_bridge_kind lu_joint_bridge(const lu_joint *j, const lu_fault *f, lu_fault *like);
+/* The lines that a joint fault is on, each as one of 64 bits; of one in a part: all. */
+uint64_t lu_joint_lanes(const lu_joint *j, const lu_fault *f);
 /* Prior of a joint fault, natural log. */
 double lu_joint_prior(const lu_joint *j, const lu_fault *f);
 

@@ -10,7 +10,6 @@
 #include <string.h>
 
 enum { PROMISING_MOST = 40, LOOKED_UP_MOST = 4096, EXPLANATIONS_MOST = 64, MEMBERS_MOST = 4, HIDDEN_MOST = 2, CELLS_COUNTED_MOST = 65536 };
-static const double other_prior = -14, unknown_cost = 0.693; /* as in explain.c */
 
 /* --- the log ---------------------------------------------------------------------------------------------- */
 
@@ -390,7 +389,7 @@ static bool add_row(seeker *s, found *x, const lu_explanation *e, uint32_t effec
   if (!p)
     return false;
   x->rows = p;
-  double log = -s->joint->wrong_cost * (double)e->wrong - unknown_cost * (double)e->unknown;
+  double log = -s->joint->wrong_cost * (double)e->wrong - lu_unknown_cost * (double)e->unknown;
   for (size_t i = 0; i < e->count; i++)
     log += lu_joint_prior(s->joint, &e->faults[i]);
   p[x->count++] = (row){*e, log, effect};
@@ -794,14 +793,14 @@ static void merge_rows(found *x)
 /* The weight of "something else": it says nothing of any bit that was read. */
 static double otherwise(const seeker *s)
 {
-  double other = other_prior;
+  double other = lu_other_prior;
   for (size_t r = 0; r < s->joint->look_count; r++) {
     const field *f = &s->fields[r];
     double width = (double)bits(f->data);
     for (size_t k = 0; k < f->log_count; k++)
-      other -= unknown_cost * width * (double)f->logs[k]->count;
+      other -= lu_unknown_cost * width * (double)f->logs[k]->count;
     if (!f->log_count)
-      other -= unknown_cost * width * (double)s->joint->looks[r].evidence->got.held_count;
+      other -= lu_unknown_cost * width * (double)s->joint->looks[r].evidence->got.held_count;
   }
   return other;
 }

@@ -19,7 +19,6 @@ enum {
   MEMBERS_MOST = 6, RETRIES_MOST = 100
 };
 
-static const double unknown_cost = 0.693; /* ln 2: a bit of which nothing is known */
 static const double likely_fault = -5.3; /* ln of the prior of the likeliest faults */
 static const double unlikely = 2;      /* once a set is found, others that are less likely by so much are not looked for */
 static const double rival = 1;           /* by so much less likely sets still count */
@@ -87,7 +86,7 @@ static bool verify(lu_search *s, lu_set *x)
     return false;
   s->sets = p;
   p[s->set_count++] = *x;
-  if ((double)x->unknown * unknown_cost < TELLING && x->cost < s->clear_cost)
+  if ((double)x->unknown * lu_unknown_cost < TELLING && x->cost < s->clear_cost)
     s->clear_cost = x->cost;
   return true;
 }
@@ -103,10 +102,10 @@ static bool too_vague(const lu_search *s, const lu_set *x)
 static void keep_near(lu_search *s, lu_set *x)
 {
   const lu_joint *j = s->joint;
-  double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * unknown_cost - s->best.prior;
+  double best = (double)s->best.wrong * j->wrong_cost + (double)s->best.unknown * lu_unknown_cost - s->best.prior;
   double most = s->have_best && j->wrong_cost > 0 ? (best + x->prior) / j->wrong_cost : INFINITY; /* with more wrong it cannot be better */
   lu_search_count(s, x, most < 1e18 ? (uint64_t)fmax(0, most) + 1 : UINT64_MAX);
-  double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * unknown_cost - x->prior;
+  double now = (double)x->wrong * j->wrong_cost + (double)x->unknown * lu_unknown_cost - x->prior;
   if (!s->have_best || now < best) {
     s->best = *x;
     s->have_best = true;
@@ -331,7 +330,7 @@ static double clear_prior(const lu_search *s)
 {
   double best = -INFINITY;
   for (size_t i = 0; i < s->set_count; i++)
-    if ((double)s->sets[i].unknown * unknown_cost < TELLING)
+    if ((double)s->sets[i].unknown * lu_unknown_cost < TELLING)
       best = fmax(best, s->sets[i].prior);
   return best;
 }
@@ -368,7 +367,7 @@ static bool try_set(lu_search *s, lu_set *x, double base, const rest *r, level *
     size_t before = s->set_count;
     if (!verify(s, x))
       return false;
-    l->found |= s->set_count > before && (double)x->unknown * unknown_cost < TELLING;
+    l->found |= s->set_count > before && (double)x->unknown * lu_unknown_cost < TELLING;
     s->least = fmax(s->least, clear_prior(s) - unlikely);
   }
   if (x->vague)
@@ -514,7 +513,7 @@ static bool exchange_one(lu_search *s, const lu_set *base, const rest *r, uint32
 static int by_weight(const void *a, const void *b)
 {
   const lu_set *x = a, *y = b;
-  double p = x->prior - unknown_cost * (double)x->unknown, q = y->prior - unknown_cost * (double)y->unknown;
+  double p = x->prior - lu_unknown_cost * (double)x->unknown, q = y->prior - lu_unknown_cost * (double)y->unknown;
   if (p != q)
     return p > q ? -1 : 1;
   return memcmp(x->classes, y->classes, sizeof x->classes);

@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: MIT */
 #include "reason/standins.h"
 
+#include "reason/cost.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { MEMBERS_MOST = 8, PLAYED_MOST = 400, OPEN_MOST = 8, CLIMBS_MOST = 4, PLAYED_COST = 16 };
 
-static const double unknown_cost = 0.693;        /* ln 2: a bit of which nothing is known */
 static const uint64_t words_most = 4u << 20;    /* to be counted for one set */
 
 typedef struct bench {
@@ -26,33 +27,24 @@ typedef struct bench {
   double prior;       /* of that set */
 } bench;
 
-/* Bits of the samples that the set gets wrong and says nothing of; given up (false) when that is more than allowed. */
+/* The set on the samples; given up (false) when it is wrong there, or leaves more bits open than allowed. */
 static bool fits_samples(const lu_search *s, const lu_set *x, uint64_t open_most, uint64_t *open)
 {
   const lu_joint *j = s->joint;
-  uint64_t wrong = 0;
-  *open = 0;
+  lu_cost c = {0};
   for (size_t r = 0; r < j->look_count; r++) {
-    const lu_look *k = &j->looks[r];
     uint64_t hash;
-    bool wide, floats;
-    bool compiled = lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats);
+    bool wide, floats, compiled = lu_joint_compile(j, r, x->faults, x->count, x->undriven, &hash, &wide, &floats);
     if (wide)
       return false;
-    uint64_t changed = compiled ? k->view->changed : 0;
-    for (unsigned at = 0; at < k->sample_count; at++) {
-      unsigned i = lu_look_sample(k, at);
-      uint64_t value = 0, unknown = 0;
-      if (compiled)
-        lu_view_word(k->view, k->evidence, k->sample[i], &value, &unknown);
-      unknown &= changed & k->steady[i];
-      wrong += (uint64_t)__builtin_popcountll((k->healthy[i] & ~changed) |
-                                              ((value ^ k->got[i]) & changed & ~unknown & k->steady[i]));
-      *open += (uint64_t)__builtin_popcountll(unknown);
-      if ((double)wrong > j->sample_noise || *open > open_most)
+    for (unsigned at = 0; at < j->looks[r].sample_count; at++) {
+      unsigned i = lu_look_sample(&j->looks[r], at);
+      lu_cost_samples(j, &j->looks[r], i, i + 1, compiled, &c);
+      if (c.wrong || c.open > open_most)
         return false;
     }
   }
+  *open = c.open;
   return true;
 }
 
@@ -87,7 +79,7 @@ static double burden(bench *b, const lu_fault *f, uint32_t class, lu_level undri
   if ((double)x.wrong > j->noise_most)
     return INFINITY;
   double cost = j->wrong_cost * ((double)x.wrong - (double)b->set->wrong) +
-                unknown_cost * ((double)x.unknown - (double)b->set->unknown);
+                lu_unknown_cost * ((double)x.unknown - (double)b->set->unknown);
   if (class != UINT32_MAX && -cost > b->gain) {
     b->gain = -cost;
     b->prior = b->set->prior + b->s->classes[class].prior - b->s->classes[b->set->classes[b->at]].prior;
@@ -133,12 +125,6 @@ static bool try_class(bench *b, uint32_t class)
   return true;
 }
 
-static uint64_t fault_lanes(const lu_joint *j, const lu_fault *f)
-{
-  bool two = lu_fault_two_nets(f->kind);
-  return UINT64_C(1) << j->nets[f->net].lane % 64 | (two ? UINT64_C(1) << j->nets[f->net2].lane % 64 : 0);
-}
-
 /* Faults that have to be played through, on the lines of this place. */
 static bool try_later(bench *b, uint64_t lanes)
 {
@@ -148,7 +134,7 @@ static bool try_later(bench *b, uint64_t lanes)
   s->joint->replays = b->set->count;
   for (size_t i = 0; ok && i < s->later_count && b->played < PLAYED_MOST; i++) {
     const lu_fault *f = &s->later[i];
-    if (!(fault_lanes(s->joint, f) & lanes))
+    if (!(lu_joint_lanes(s->joint, f) & lanes))
       continue;
     b->played++;
     double cost = burden(b, f, UINT32_MAX, b->set->undriven);
@@ -214,7 +200,7 @@ bool lu_standins(lu_search *s, lu_set *set, bool wide, lu_place *places)
   bool exact = set->exact;
   for (unsigned i = 0;; i++) {
     bench b = {.s = s, .set = set, .effect = lu_search_effect(s, set), .wide = wide && exact};
-    (void)fits_samples(s, set, UINT64_MAX, &b.open);
+    b.wide = b.wide && fits_samples(s, set, UINT64_MAX, &b.open);
     if (!fill_all(&b, places))
       return false;
     if (b.gain < TELLING || i == CLIMBS_MOST)

@@ -309,6 +309,14 @@ unsigned lu_index_lines(size_t count)
   return n;
 }
 
+bool lu_array_pairs_held(const lu_array *a, unsigned line)
+{
+  size_t pairs = 0, bit = (size_t)1 << line;
+  for (size_t i = 0; a->held && pairs < LU_PAIRS_LEAST && i + bit < a->count; i++)
+    pairs += !(i & bit) && lu_array_held(a, i) && lu_array_held(a, i + bit);
+  return !a->held || pairs >= LU_PAIRS_LEAST;
+}
+
 static uint64_t line_pairs(size_t count, unsigned line)
 {
   const size_t half = (size_t)1 << line, rest = count & (2 * half - 1);

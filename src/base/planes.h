@@ -29,6 +29,19 @@ typedef struct lu_array {
   const uint64_t *held;
 } lu_array;
 
+/* Word i was read. */
+static inline bool lu_array_held(const lu_array *a, size_t i)
+{
+  return !a->held || (a->held[i / 64] >> (i % 64) & 1);
+}
+
+/* Enough pairs of words that were read, one index line apart, to say whether the line has an effect; always, where all
+ * words were read. */
+bool lu_array_pairs_held(const lu_array *a, unsigned line);
+
+/* So many pairs agree by chance in one of 256 cases where the words are of one bit. */
+enum { LU_PAIRS_LEAST = 8 };
+
 /* One instruction set's kernels; opaque. */
 typedef struct lu_kernels lu_kernels;
 

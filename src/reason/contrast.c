@@ -4,9 +4,6 @@
 #include <inttypes.h>
 #include <string.h>
 
-/* So many pairs agree by chance in one of 256 cases where the words are of one bit. */
-enum { PAIRS_LEAST = 8 };
-
 /* Words from..from+count of w; the bits that say which were read are moved along. */
 static bool part_of(const lu_words *w, size_t from, size_t count, lu_arena *mem, lu_array *out)
 {
@@ -86,21 +83,6 @@ static void look_at_both(const lu_kernels *k, const lu_array *b, const lu_array 
   }
 }
 
-/* A word was read. */
-static inline bool held(const lu_array *a, size_t i)
-{
-  return !a->held || (a->held[i / 64] >> (i % 64) & 1);
-}
-
-/* Enough pairs of words that were read, a line apart, to say that the line has no effect; all, where all was read. */
-static bool pairs_read(const lu_array *a, unsigned line)
-{
-  size_t pairs = 0, bit = (size_t)1 << line;
-  for (size_t i = 0; a->held && pairs < PAIRS_LEAST && i + bit < a->count; i++)
-    pairs += !(i & bit) && held(a, i) && held(a, i + bit);
-  return !a->held || pairs >= PAIRS_LEAST;
-}
-
 static void texture_of(const lu_kernels *k, const lu_array *a, const moves *m, lu_texture *out)
 {
   uint64_t moved = (m->all_or ^ m->all_and) & m->all, masks[LU_MAX_LINES];
@@ -114,7 +96,7 @@ static void texture_of(const lu_kernels *k, const lu_array *a, const moves *m, l
   unsigned lines = lu_index_lines(a->count);
   lu_alias_masks(k, a, lines, moved, masks);
   for (unsigned i = 0; i < lines && i < LU_MAX_LINES; i++)
-    if (!masks[i] && pairs_read(a, i))
+    if (!masks[i] && lu_array_pairs_held(a, i))
       out->dead_lines |= (uint64_t)1 << i;
 }
 
@@ -137,7 +119,7 @@ static void against_known(const lu_kernels *k, const lu_array *b, const lu_array
     out->bits_after[i] = after.set[i] + after.cleared[i];
   }
   for (size_t i = 0; before.differ && after.differ && i < b->count; i++)
-    out->wrong_both += held(b, i) && held(a, i) && word(b, i) != word(known, i) && word(a, i) != word(known, i);
+    out->wrong_both += lu_array_held(b, i) && lu_array_held(a, i) && word(b, i) != word(known, i) && word(a, i) != word(known, i);
   out->cured = out->wrong_before - out->wrong_both;
   out->spoilt = out->wrong_after - out->wrong_both;
 }

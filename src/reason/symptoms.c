@@ -159,7 +159,7 @@ static void unsteady_count(const lu_finder *f, const lu_array *pass, size_t coun
   *u = (unsteady){.addr_and = UINT64_MAX};
   for (size_t i = 0; i < f->o.count; i++) {
     uint64_t x = 0;
-    if (!lu_finder_held(&pass[0], i))
+    if (!lu_array_held(&pass[0], i))
       continue;
     for (size_t p = 1; p < count; p++)
       x |= lu_finder_word(&pass[0], i) ^ lu_finder_word(&pass[p], i);
@@ -263,7 +263,7 @@ static bool reads_address(const lu_finder *f, uint64_t mask, unsigned lane)
   if (f->o.count < 16)
     return false;
   for (size_t i = 0; i < f->o.count; i++)
-    if (lu_finder_held(&f->o, i) &&
+    if (lu_array_held(&f->o, i) &&
         ((lu_finder_word(&f->o, i) >> lane) & mask) != ((f->base + i) & mask))
       return false;
   return true;
@@ -296,7 +296,7 @@ static lu_status find_address_read(lu_finder *f, bool *found)
 static uint64_t last_held(const lu_array *a)
 {
   for (size_t i = a->count; i-- > 0;)
-    if (lu_finder_held(a, i))
+    if (lu_array_held(a, i))
       return lu_finder_word(a, i);
   return 0;
 }

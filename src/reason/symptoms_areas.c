@@ -21,7 +21,7 @@ static bool is_flat(const lu_array *a, size_t i, size_t count)
 static bool all_held(const lu_array *a, size_t i, size_t count)
 {
   for (size_t k = i; a->held && k < i + count; k++)
-    if (!lu_finder_held(a, k))
+    if (!lu_array_held(a, k))
       return false;
   return true;
 }
@@ -72,7 +72,7 @@ static uint64_t wrong_in(const lu_finder *f, const area *a)
 {
   uint64_t n = 0;
   for (size_t i = a->from; f->known && i < a->from + a->count; i++)
-    n += lu_finder_held(&f->e, i) && lu_finder_word(&f->e, i) != a->value;
+    n += lu_array_held(&f->e, i) && lu_finder_word(&f->e, i) != a->value;
   return n;
 }
 
@@ -107,13 +107,13 @@ static bool add_scattered(lu_finder *f)
     size_t i = f->o.count;
     words = f->d.differ;
     first = f->base + f->d.first;
-    while (i-- > 0 && !(lu_finder_held(&f->o, i) && lu_finder_held(&f->e, i) &&
+    while (i-- > 0 && !(lu_array_held(&f->o, i) && lu_array_held(&f->e, i) &&
                         lu_finder_word(&f->o, i) != lu_finder_word(&f->e, i)))
       ;
     last = f->base + i;
   }
   for (size_t i = 0; open && !words && i < f->o.count; i++)
-    if (lu_finder_held(&f->o, i) && lu_finder_held(&f->e, i) &&
+    if (lu_array_held(&f->o, i) && lu_array_held(&f->e, i) &&
         (lu_finder_word(&f->o, i) ^ lu_finder_word(&f->e, i)) & open) {
       first = n ? first : f->base + i;
       last = f->base + i;

@@ -143,7 +143,7 @@ static lu_status wrong_words(lu_finder *f, unsigned every, lu_array *e, lu_array
       continue;
     }
     uint64_t o = lu_finder_word(&f->o, i), x = lu_finder_word(&f->e, i);
-    if (o == x || !lu_finder_held(&f->o, i) || !lu_finder_held(&f->e, i))
+    if (o == x || !lu_array_held(&f->o, i) || !lu_array_held(&f->e, i))
       continue;
     copy_word(at[0], n, bytes, x);
     copy_word(at[1], n, bytes, x & ~o);
@@ -412,7 +412,7 @@ static int walks(const lu_finder *f)
   bool ones = one, zeros = zero;
   for (size_t i = 0; i < f->e.count && (ones || zeros); i++) {
     uint64_t w = lu_finder_word(&f->e, i);
-    if (!lu_finder_held(&f->e, i))
+    if (!lu_array_held(&f->e, i))
       continue;
     ones &= w && !(w & (w - 1));
     w = ~w & f->all;
@@ -449,7 +449,7 @@ lu_status lu_finder_walking(lu_finder *f)
     return LU_OK;
   memset(company, 0xff, sizeof company); /* bits that show it every time */
   for (size_t i = 0; i < f->o.count; i++) {
-    if (!lu_finder_held(&f->o, i) || !lu_finder_held(&f->e, i))
+    if (!lu_array_held(&f->o, i) || !lu_array_held(&f->e, i))
       continue;
     const uint64_t flip = sign > 0 ? 0 : f->all;
     const uint64_t e = (lu_finder_word(&f->e, i) ^ flip) & f->all;

@@ -47,11 +47,6 @@ static inline uint64_t lu_finder_word(const lu_array *a, size_t i)
   }
 }
 
-static inline bool lu_finder_held(const lu_array *a, size_t i)
-{
-  return !a->held || (a->held[i / 64] >> (i % 64) & 1);
-}
-
 /* i with clear bits inserted at the positions set in lines. */
 static inline uint64_t lu_finder_insert(uint64_t i, uint64_t lines)
 {

@@ -10,8 +10,6 @@ static double unlikely(uint64_t n)
   return n > 1000 ? 0.0 : exp2(-(double)n);
 }
 
-enum { PAIRS_LEAST = 8 }; /* of words that were read, before they say anything of an address bit */
-
 /* ---- an address bit without effect ---- */
 
 /* The level that a dead bit seems to have: what is read where it should differ tells. -1 = both
@@ -25,8 +23,8 @@ static int dead_level(const lu_finder *f, unsigned line, uint64_t bits)
     return -1;
   for (uint64_t p = 0; p < pairs; p += step) {
     const size_t i = (size_t)lu_finder_insert(p, half), j = (size_t)(i | half);
-    if (j >= f->o.count || !lu_finder_held(&f->o, i) || !lu_finder_held(&f->e, i) ||
-        !lu_finder_held(&f->e, j))
+    if (j >= f->o.count || !lu_array_held(&f->o, i) || !lu_array_held(&f->e, i) ||
+        !lu_array_held(&f->e, j))
       continue;
     uint64_t low = lu_finder_word(&f->e, i) & bits, high = lu_finder_word(&f->e, j) & bits;
     uint64_t read = lu_finder_word(&f->o, i) & bits;
@@ -133,8 +131,8 @@ static uint64_t corner_mask(const lu_finder *f, const lu_array *x, corner c, uin
   uint64_t mask = 0, pairs = 0;
   for (uint64_t p = 0; p < count && (mask & want) != want; p += step) {
     const uint64_t i = lu_finder_insert(p, c.lines);
-    if ((i | c.lines) >= x->count || !lu_finder_held(x, (size_t)(i | c.a)) ||
-        !lu_finder_held(x, (size_t)(i | c.b)))
+    if ((i | c.lines) >= x->count || !lu_array_held(x, (size_t)(i | c.a)) ||
+        !lu_array_held(x, (size_t)(i | c.b)))
       continue;
     pairs++;
     mask |= lu_finder_word(x, (size_t)(i | c.a)) ^ lu_finder_word(x, (size_t)(i | c.b));
@@ -150,7 +148,7 @@ static uint64_t corner_equal(const lu_finder *f, const lu_array *x, corner c, ui
   uint64_t pairs, mask = corner_mask(f, x, c, want, (count / 256) | 1, &pairs);
   if ((mask & want) != want && count > 256)
     mask |= corner_mask(f, x, c, want & ~mask, 1, &pairs);
-  return x->held && pairs < PAIRS_LEAST ? 0 : want & ~mask;
+  return x->held && pairs < LU_PAIRS_LEAST ? 0 : want & ~mask;
 }
 
 static bool add_joined(lu_finder *f, unsigned k, unsigned l, uint64_t bits, lu_symptom_how how,
@@ -177,7 +175,7 @@ static uint64_t line_effect(const lu_finder *f, unsigned line, uint64_t want)
   uint64_t mask = 0;
   for (uint64_t p = 0; p < f->o.count >> 1 && (mask & want) != want; p++) {
     const uint64_t i = lu_finder_insert(p, half);
-    if ((i | half) < f->e.count && lu_finder_held(&f->e, (size_t)i) && lu_finder_held(&f->e, (size_t)(i | half)))
+    if ((i | half) < f->e.count && lu_array_held(&f->e, (size_t)i) && lu_array_held(&f->e, (size_t)(i | half)))
       mask |= lu_finder_word(&f->e, (size_t)i) ^ lu_finder_word(&f->e, (size_t)(i | half));
   }
   return mask & want;
@@ -243,7 +241,7 @@ static void ballot_voters(const lu_finder *f, ballot *b)
     const size_t turn = (from / step * 0x9e3779b1u) % step;
     for (size_t n = 0; n < end - from && n < 4096; n++) {
       const size_t i = from + (turn + n) % (end - from);
-      if (!lu_finder_held(&f->o, i) || !lu_finder_held(&f->e, i) ||
+      if (!lu_array_held(&f->o, i) || !lu_array_held(&f->e, i) ||
           !((lu_finder_word(&f->o, i) ^ lu_finder_word(&f->e, i)) & b->lane))
         continue;
       b->voter[b->voters++] = i;
@@ -256,7 +254,7 @@ static void ballot_voters(const lu_finder *f, ballot *b)
 static bool brings(const lu_finder *f, const ballot *b, unsigned s, size_t i)
 {
   const size_t from = (size_t)(i ^ b->x[s]);
-  return from < f->e.count && lu_finder_held(&f->e, from) &&
+  return from < f->e.count && lu_array_held(&f->e, from) &&
          !((lu_finder_word(&f->o, i) ^ lu_finder_word(&f->e, from)) & b->lane);
 }
 
@@ -362,21 +360,12 @@ static bool add_repeats(lu_finder *f, uint64_t live)
                                 : ", which a smaller image written several times would do as well");
 }
 
-/* Enough pairs of words that were read, a line apart, to say that the line has no effect. */
-static bool pairs_read(const lu_array *a, unsigned line)
-{
-  size_t pairs = 0, bit = (size_t)1 << line;
-  for (size_t i = 0; a->held && pairs < PAIRS_LEAST && i + bit < a->count; i++)
-    pairs += !(i & bit) && lu_finder_held(a, i) && lu_finder_held(a, i + bit);
-  return !a->held || pairs >= PAIRS_LEAST;
-}
-
 static lu_status find_dead(lu_finder *f, const lu_array *e, uint64_t live)
 {
   uint64_t seen[LU_MAX_LINES], should[LU_MAX_LINES];
   lu_alias_masks(f->k, &f->o, f->lines, live, seen);
   for (unsigned l = 0; l < f->lines; l++)
-    f->dead[l] = pairs_read(&f->o, l) ? live & ~seen[l] : 0;
+    f->dead[l] = lu_array_pairs_held(&f->o, l) ? live & ~seen[l] : 0;
   if (f->known) {
     uint64_t asked = 0;
     for (unsigned l = 0; l < f->lines; l++)

@@ -78,7 +78,7 @@ static lu_status sample_words(lu_finder *f)
     step = runs / (SAMPLE_WORDS / SAMPLE_RUN) | 1; /* odd: not in step with any address bit */
   for (size_t run = 0; run < runs && n + SAMPLE_RUN < SAMPLE_WORDS; run += step)
     for (size_t i = run * SAMPLE_RUN; i < (run + 1) * SAMPLE_RUN && i < f->o.count; i++)
-      if (lu_finder_held(&f->o, i) && key_set_add(&seen, lu_finder_word(&f->o, i)))
+      if (lu_array_held(&f->o, i) && key_set_add(&seen, lu_finder_word(&f->o, i)))
         put_word(words, n++, f->o.bytes, lu_finder_word(&f->o, i));
   f->distinct = (lu_array){words, n, f->o.bytes, NULL};
   return LU_OK;

@@ -24,11 +24,11 @@ def tree(text):
             here = stack.pop()
         else:
             here.append(m.group(1) if m.group(1) is not None else m.group(3))
-    pins, todo = 0, [top]
-    while todo:
-        x = todo.pop()
+    pins, lists = 0, [top]
+    while lists:
+        x = lists.pop()
         pins += bool(x) and x[0] in ('node', 'portRef')
-        todo += [y for y in x if type(y) is list]
+        lists += [y for y in x if type(y) is list]
     return pins
 
 

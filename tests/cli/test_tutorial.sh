@@ -10,9 +10,9 @@ unset CLICOLOR_FORCE
 dir=$(mktemp -d) || exit 2
 trap 'rm -rf "$dir"' EXIT
 page=${LU_TOP:?}/docs/tutorial.md
-mkdir "$dir/bin" "$dir/work" && ln -s "${LU_PROGRAM:?}" "$dir/bin/lineup" && cp -r "$LU_TOP/docs" "$dir/work" || exit 2
+mkdir "$dir/bin" "$dir/bench" && ln -s "${LU_PROGRAM:?}" "$dir/bin/lineup" && cp -r "$LU_TOP/docs" "$dir/bench" || exit 2
 PATH=$dir/bin:$PATH
-cd "$dir/work" || exit 2
+cd "$dir/bench" || exit 2
 lineup job new probe.job >/dev/null 2>&1 || { echo "skipped: jobs are not in this program"; exit 77; }
 rm -f probe.job*
 inside=no pending=no count=0
@@ -39,5 +39,5 @@ else
 fi
 # What the page promises of the files that it made.
 for file in bench.html owner.html map.png wires.svg; do
-  [ -s "$dir/work/$file" ] || { echo "FAILED: the tutorial made no $file"; exit 1; }
+  [ -s "$dir/bench/$file" ] || { echo "FAILED: the tutorial made no $file"; exit 1; }
 done
